@@ -16,7 +16,8 @@ not. Sentences beside the class are those of `zones`. `other_transmitters_say` t
 map shows nothing there); `coverage_probability_says` that stations with other programmes count in the shares,
 `coverage_probability_own` the share without them. `needed_beside_others_dbuvm` what the strongest must reach beside
 `other_transmitter` (null: none); `others_short_ratio` (FM): at which share of the places around it falls short of that,
-which class and shares do not count. `credits`: whose data its ground is (empty: nobody asks).
+which class and shares do not count. `problems`: what is wrong with what is tried that is not with the plan, as settings
+that no field can make. `credits`: whose data its ground is (empty: nobody asks).
 """
 
 import argparse
@@ -90,6 +91,8 @@ def run(args: argparse.Namespace) -> int:
         return 0
     for said in now.says:
         print(f"TRY: {said}")
+    for doubt in now.doubts:
+        print(f"BEWARE: {doubt.what}; {doubt.expected}")
     header = (
         "site",
         "km",

@@ -29,7 +29,8 @@ class PointAnswer:
     @property
     def document(self) -> dict[str, Any]:
         """What ``point --json`` prints."""
-        return document(self.found, self.quality) | {"tried": list(self.tried.says), "credits": self.credits_say}
+        said = {"tried": list(self.tried.says), "problems": [one.as_json() for one in self.tried.doubts]}
+        return document(self.found, self.quality) | said | {"credits": self.credits_say}
 
     @property
     def says(self) -> tuple[str, ...]:
@@ -41,6 +42,7 @@ class PointAnswer:
             ("over a small gap in the terrain that was filled from its rim", found.over_gaps),
         )
         said = [f"tried: {one}" for one in self.tried.says]
+        said += [f"beware: {one.what}; {one.expected}" for one in self.tried.doubts]
         said += ["no terrain: smooth earth", found.smooth_says] if found.smooth else []
         said += [f"{what}: {', '.join(names)}" for what, names in lists if names]
         said += [] if self.quality is None else [self.quality.without_says, self.quality.others_says]

@@ -316,6 +316,23 @@ class Network(Record):
         return UNJUDGED if any(site.on_air for _, site in self._set_aside) else ""
 
     @property
+    def transmitting(self) -> frozenset[str]:
+        """Ids of sites that radiate: on air, and so is whatever they are fed from off air, all the way up."""
+        sites = {site.id: site for site in self.sites}
+
+        def radiates(site: Site) -> bool:
+            """Whether it and all above it are on air; one that is fed in a circle, or from nowhere, goes by itself."""
+            seen, at = set[str](), site
+            while at.on_air and at.id not in seen:
+                seen.add(at.id)
+                if (parent := sites.get(at.fed_off_air_from or "")) is None:
+                    return True
+                at = parent
+            return at.on_air
+
+        return frozenset(site.id for site in self.sites if radiates(site))
+
+    @property
     def places(self) -> dict[str, int]:
         """Where each site stands in the whole document, by its id: what the place of a problem counts by."""
         return {site.id: i for i, site in enumerate(self.whole.sites)}

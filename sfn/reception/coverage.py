@@ -134,8 +134,8 @@ class Coverage:
         return f"not covered by the terrain {told}; in all {grouped(round(all_km2))} km2{who} are not judged"
 
     def on_air(self, network: Network) -> NDArray[np.intp]:
-        """Places in the first axis of the sites that are on air in a network."""
-        radiating = {site.id for site in network.sites if site.on_air}
+        """Places in the first axis of the sites that radiate in a network: none behind a parent that does not."""
+        radiating = network.transmitting
         return np.array([i for i, name in enumerate(self.sites) if name in radiating], dtype=np.intp)
 
     def arrivals(self, launches: Mapping[str, float]) -> NDArray[np.float64]:

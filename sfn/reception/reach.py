@@ -47,7 +47,7 @@ def reach_m(network: Network, placed: Mapping[str, Located], *, ground: Ground) 
         If a site or the service cannot be used.
     """
     yard = yardstick(network)
-    on_air = [site.id for site in network.sites if site.on_air]
+    on_air = [site.id for site in network.sites if site.id in network.transmitting]
     weak_dbuvm = too_weak_below_dbuvm(yard, frequency_mhz=network.frequency_mhz)
     if yard.carried.kind == "ofdm" and len(on_air) > 1:
         weak_dbuvm -= TOGETHER_DB
@@ -59,7 +59,7 @@ def reach_m(network: Network, placed: Mapping[str, Located], *, ground: Ground) 
         lowest_m = None if ground.terrain is None else min(site.ground_m for site in network.sites)
         radiating = zip(network.sites, transmitters(network, placed), strict=True)
         _known[key] = {
-            site.id: _furthest_m(network, one, least_dbuvm, lowest_m) for site, one in radiating if site.on_air
+            site.id: _furthest_m(network, one, least_dbuvm, lowest_m) for site, one in radiating if site.id in on_air
         }
     return _known[key]
 

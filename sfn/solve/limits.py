@@ -171,7 +171,8 @@ def limits(
         )
     now = np.array([site.offset_us for site in network.sites], dtype=np.float64)
     parent = np.array([index[s.fed_off_air_from] if s.fed_off_air_from else -1 for s in network.sites])
-    free = np.array([s.on_air and not s.offset_held and s.id not in named for s in network.sites])
+    heard = network.transmitting
+    free = np.array([s.id in heard and not s.offset_held and s.id not in named for s in network.sites])
     apart, box = _devices(network, table, index)
     floor = np.array([_floor(apart, i, int(parent[i]), now) if parent[i] >= 0 else -np.inf for i in range(now.size)])
     low = np.where(parent >= 0, np.minimum(floor, now) - most_us, -most_us)

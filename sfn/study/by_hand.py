@@ -88,7 +88,7 @@ def sliders(
 def _bounds(network: Network, allowed: Limits, i: int, parent: str) -> str:
     """What bounds a site's offset, in words."""
     site = network.sites[i]
-    if not site.on_air:
+    if site.id not in network.transmitting:
         return "not transmitting"
     if site.offset_held:
         return "held in the plan"

@@ -57,7 +57,7 @@ def levers(
     level, rare = levels(network, computed)
     arrivals = computed.travel_us + launches[:, None]
     made: list[Lever] = []
-    rows = [i for i, site in enumerate(network.sites) if site.on_air]
+    rows = [i for i, site in enumerate(network.sites) if site.id in network.transmitting]
     for done, i in enumerate(rows):
         for change, which, where, by_db in _changes(network, computed, what, after, i):
             if cancelled is not None and cancelled():
@@ -119,7 +119,7 @@ def _with_children(network: Network, i: int) -> list[int]:
     silent = {network.sites[i].id}
     for _ in network.sites:
         silent |= {site.id for site in network.sites if site.fed_off_air_from in silent}
-    return [k for k, site in enumerate(network.sites) if site.id in silent and site.on_air]
+    return [k for k, site in enumerate(network.sites) if site.id in silent and site.id in network.transmitting]
 
 
 def _bearings(computed: Coverage, network: Network, i: int) -> Doubles:

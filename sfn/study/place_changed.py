@@ -34,7 +34,7 @@ class SignalChange:
         Their sum is the change of the level. None where there is no signal before or now. [dB]
     common_us, offset_us, clock_us, rest_us : float or None
         Of the launch: the network's common delay, the site's own offset, its tried clock error, and what follows from
-        steps of devices, from routes and from what feeds it. Their sum is the change of the launch. [us]
+        steps and ends of its delay fields, from routes and from what feeds it. Their sum is the launch's change. [us]
     other_path : bool
         Whether height or position are otherwise, so that the way to the place is.
     """
@@ -97,6 +97,8 @@ class PlaceChanged:
     before: PointQuality | None
     """What the signals make of reception before; None without signals."""
     now: PointQuality | None
+    silent: tuple[str, ...]
+    """Names of sites that radiate before and do not as tried, or the other way: no signal is there for that."""
     strongest_before: str
     """Name of the strongest site; empty without signals."""
     strongest_now: str
@@ -123,20 +125,23 @@ def place_changed(network: Network, tries: WhatIf, found: Judged, now: Tried, *,
     PlanError
         As `sfn.study.point.tried_signals`.
     """
-    in_state = tries.state if now.beyond_state else ""
-    plan = WhatIf(state=in_state)
+    in_state = network.state.name if network.state is not None and now.beyond_state else ""
+    today = network if in_state else network.today
+    plan = WhatIf()
     at = found.point
     signals, planned = tried_signals(
-        network, plan, lat_deg=at.lat_deg, lon_deg=at.lon_deg, rx_height_m=at.rx_height_m, ground=ground
+        today, plan, lat_deg=at.lat_deg, lon_deg=at.lon_deg, rx_height_m=at.rx_height_m, ground=ground
     )
     before = judged(planned.network, signals, planned.table)
     changes = signal_changes(signals, found.point, planned, now, tries)
+    there, after = planned.network.transmitting, now.network.transmitting
     return PlaceChanged(
         f"the planned state {in_state}" if in_state else "the plan as it is saved",
         tuple(change for change in changes if not change.is_none),
         tuple(change.site_name for change in changes if change.is_none),
         before.quality,
         found.quality,
+        tuple(site.name for site in now.network.sites if (site.id in there) != (site.id in after)),
         *(next((s.site_name for s in held.point.signals), "") for held in (before, found)),
     )
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from sfn.errors import Problem
-from sfn.plan import Network, Site
+from sfn.plan import Network
 from sfn.reception.off_air import FedOffAir, fed_off_air
 from sfn.solve.options import Choice
 from sfn.stream.off_air import RANGES, Repeater, parent_heard, repeater_problems
@@ -30,14 +30,7 @@ _ASKED = frozenset({
 
 def silent_behind(network: Network) -> frozenset[str]:
     """Relays that the document has on air behind a parent, or its parent, that is not: they transmit nothing."""
-    sites = {site.id: site for site in network.sites}
-
-    def dead(site: Site) -> bool:
-        """Whether it, or what feeds it, is not transmitting."""
-        parent = sites.get(site.fed_off_air_from or "")
-        return not site.on_air or (parent is not None and dead(parent))
-
-    return frozenset(site.id for site in network.sites if site.on_air and dead(site))
+    return frozenset(site.id for site in network.sites if site.on_air) - network.transmitting
 
 
 def without_silent(network: Network, silent: frozenset[str]) -> Network:

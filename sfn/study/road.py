@@ -232,7 +232,7 @@ def road(
         If the service is not known.
     """
     network, yard = now.network, yardstick(now.network)
-    radiating = {site.id for site in network.sites if site.on_air}
+    radiating = network.transmitting
     rows = np.array([i for i, name in enumerate(signals.sites) if name in radiating], dtype=np.intp)
     sites = tuple(signals.sites[i] for i in rows)
     gain_db = behind_antenna(network, signals.level_dbuvm[rows], signals.bearing_deg[rows])

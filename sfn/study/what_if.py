@@ -172,7 +172,10 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
             )
         }
     )
-    sites = tuple(site.model_copy(update={"on_air": site.on_air and silent[site.id] is None}) for site in planned.sites)
+    heard = planned.transmitting
+    sites = tuple(
+        site.model_copy(update={"on_air": site.id in heard and silent[site.id] is None}) for site in planned.sites
+    )
     table = delay_table(planned, placed=placed)
     launches = table.launches(as_set=as_set)
     moved = dict(what.clock_errors_us)

@@ -12,6 +12,7 @@ from typing import Any
 from sfn.errors import PlanError, Problem
 from sfn.in_one_step import in_one_step
 from sfn.plan import Network
+from sfn.units import counted
 
 SOURCES_FILE = "sources.json"
 LONGEST_N = 500
@@ -79,7 +80,7 @@ def credits_typed(text: str) -> tuple[str, ...]:
     said = tuple(dict.fromkeys(line.strip() for line in text.splitlines() if line.strip()))
     longest = max(map(len, said), default=0)
     if len(said) > MOST_N or longest > LONGEST_N:
-        what = f"have {len(said)} lines, the longest of {longest} characters"
+        what = f"have {counted(len(said), 'line')}, the longest of {longest} characters"
         expected = f"{MOST_N} lines of {LONGEST_N} characters at most, for they stand under every map"
         raise PlanError([Problem("credits", what, expected, code="text-too-long", fields=("credits",))])
     return said

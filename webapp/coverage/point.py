@@ -57,6 +57,8 @@ class PointPage(Context):
     """Whether the page's script asks for it: not behind a link from another site."""
     problems: tuple[Problem, ...]
     """What is wrong with the place."""
+    doubts: tuple[Problem, ...] = ()
+    """What is wrong with the try that is not with the plan: settings that could not be made."""
     changed: PlaceChanged | None = None
     """What the try changes here, term by term; None where nothing is tried."""
 
@@ -70,6 +72,8 @@ class PointPart(Context):
     """The signals and what they make of reception."""
     is_tried: bool
     """Whether anything is tried."""
+    doubts: tuple[Problem, ...]
+    """What is wrong with the try that is not with the plan: settings that could not be made."""
     link: str
     """Address of the same point as a page of its own."""
     pixel: Pixel | None = None
@@ -119,6 +123,7 @@ def show(
         simulated,
         not from_elsewhere(request.headers),
         _here(typed.warnings),
+        now.doubts,
         changed,
     )
     return page(request, context)
@@ -183,7 +188,7 @@ def part(
             "crossing.show", opened.head.id, map_key, query=[("lat", f"{lat:.7f}"), ("lon", f"{lon:.7f}"), *trying]
         )
     usual = usual_pair(opened.network, found.point)
-    return page(request, PointPart(found, bool(now.says), link, pixel, usual, meet))
+    return page(request, PointPart(found, bool(now.says), now.doubts, link, pixel, usual, meet))
 
 
 @router.get("/networks/{network_id}/point/direct", dependencies=[Depends(looked_at_by_program)])

@@ -22,7 +22,7 @@ def site_marks(network: Network) -> list[dict[str, Any]]:
             "name": site.name,
             "lat": placed[site.id].lat_deg,
             "lon": placed[site.id].lon_deg,
-            "on_air": site.on_air,
+            "on_air": site.id in network.transmitting,
             "offset_us": site.offset_us,
             "colour": colours[i],
         }

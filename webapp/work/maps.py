@@ -253,7 +253,7 @@ class Maps:
             return kept
         done = dict.fromkeys((site.id for site in network.sites), 0)
         names = [site.name for site in network.sites]
-        on_air = {site.id for site in network.sites if site.on_air}
+        on_air = network.transmitting
         so_far, told_s, read_n = SoFar(wanted.grid), 0.0, 0
 
         def tell(site: str, part: int, whole: int) -> None:

@@ -9,10 +9,13 @@ from hypothesis import given, settings, strategies as st
 
 from sfn.geodesy.sites import place
 from sfn.plan import Network
+from sfn.solve.limits import limits
 from sfn.study.lever_try import Lever
 from sfn.study.place_changed import PlaceChanged, SignalChange, place_changed, signal_changes
 from sfn.study.point import judged, point_signals, tried_signals
 from sfn.study.what_if import WhatIf
+from sfn.timing import delay_table
+from sfn.timing.planned_state import in_state
 from tests.sfn.networks import example
 
 CARDIOID = [[0, 0], [90, 6], [180, 25], [270, 6]]
@@ -138,3 +141,48 @@ def test_nothing_tried_changes_nothing() -> None:
     assert found.signals == ()
     assert set(found.unchanged) == {site.name for site in NETWORK.sites}
     assert found.before == found.now
+
+
+@pytest.mark.parametrize("name", ["north", "south", "gap"])
+def test_a_site_tried_silent_is_what_one_saved_silent_is(name: str) -> None:
+    """Its relay falls silent with it either way: at a point, on a map, and in what the search may move."""
+
+    def silenced(tree: dict[str, Any]) -> None:
+        _with_antennas(tree)
+        next(site for site in tree["sites"] if site["id"] == name)["on_air"] = False
+
+    saved = example(silenced)
+    tried = tried_signals(NETWORK, WhatIf(off_air=frozenset({name})), lat_deg=AT[0], lon_deg=AT[1])
+    as_saved = tried_signals(saved, WhatIf(), lat_deg=AT[0], lon_deg=AT[1])
+    gone = {name} | ({"gap"} if name == "north" else set())
+
+    for found, now in (tried, as_saved):
+        assert {s.site for s in found.signals} == {"north", "south", "gap"} - gone
+        assert now.network.transmitting == {"north", "south", "gap"} - gone
+        assert {site.id for site in now.network.sites if site.on_air} == now.network.transmitting
+    levels = [{s.site: s.level_dbuvm for s in found.signals} for found, _ in (tried, as_saved)]
+    assert levels[0] == levels[1]
+    assert saved.transmitting == {"north", "south", "gap"} - gone
+    free = limits(saved, delay_table(saved, placed=place(saved)), most_us=50.0).free
+    assert [site.id for site, may in zip(saved.sites, free, strict=True) if may] == [
+        site.id for site in saved.sites if site.id not in gone and not site.offset_held
+    ]
+
+
+def test_a_planned_state_is_held_against_today() -> None:
+    """Alone it is the try; with something tried besides, that is held against the state."""
+
+    def planned(tree: dict[str, Any]) -> None:
+        _with_antennas(tree)
+        changes = [{"site": "south", "power_db": 3.0}]
+        tree["planned"] = [{"name": "Phase two", "date": "2030-01-01", "changes": changes}]
+
+    network = in_state(example(planned), "Phase two")
+    alone = changed(WhatIf(state="Phase two"), network)
+    besides = changed(WhatIf(state="Phase two", clock_errors_us={"north": 2.0}), network)
+
+    assert alone.against == "the plan as it is saved"
+    assert of(alone, "south").power_db == pytest.approx(3.0, abs=1e-9)
+    assert besides.against == "the planned state Phase two"
+    assert of(besides, "north").clock_us == 2.0
+    assert "south" not in {one.site for one in besides.signals if one.level_db}
