@@ -37,7 +37,7 @@ def lever_says(site: Site, lever: Lever, network: Network) -> str:
     if lever.pattern:
         names = {one.id: one.name for one in network.sites}
         theirs = "no pattern, alike all round," if lever.pattern == ALL_ROUND else f"pattern of {names[lever.pattern]}"
-        parts.append(f"{theirs} instead of {'its own' if has_tables(site.antenna) else 'none'}")
+        parts.append(f"{theirs} instead of {'its own' if has_tables(site.antenna) else 'none'}{_turned(lever, after)}")
     if lever.azimuth_deg is not None:
         parts.append(f"azimuth {angle(after.azimuth_deg)}{north} instead of {angle(before.azimuth_deg)}")
     for key, words in (("electrical_tilt_deg", "electrical tilt"), ("mechanical_tilt_deg", "mechanical tilt")):
@@ -52,6 +52,17 @@ def lever_says(site: Site, lever: Lever, network: Network) -> str:
     if site.level_shift is not None:
         said += "; its levels stay corrected by drive tests of the antenna as it was"
     return said
+
+
+def _turned(lever: Lever, after: Antenna) -> str:
+    """Where a taken pattern points, as far as nobody says so: direction and tilts are the site's own."""
+    own = (
+        ("azimuth_deg", "azimuth"),
+        ("electrical_tilt_deg", "electrical tilt"),
+        ("mechanical_tilt_deg", "mechanical tilt"),
+    )
+    said = [f"{words} {angle(getattr(after, key))}" for key, words in own if getattr(lever, key) is None]
+    return f" ({', '.join(said)}: the site's own)" if said and lever.pattern != ALL_ROUND else ""
 
 
 def beyond_levels(network: Network, levers: Mapping[str, Lever]) -> Iterator[str]:
