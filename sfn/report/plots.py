@@ -63,7 +63,7 @@ def path_plot(
         For the travel time scale. [N-units]
     picture : {'svg', 'png'}
     beneath : str
-        A line under it: whose data the ground is.
+        A line with it: whose data the ground is.
 
     Returns
     -------
@@ -72,7 +72,8 @@ def path_plot(
     """
     figure, axes = _figure(11.0, 5.4)
     if beneath:
-        figure.supxlabel("\n".join(wrap(beneath, BENEATH_N)), fontsize=7, color=QUIET, x=0.01, ha="left")
+        # At the head: at the foot it would lie on the legend, which stands outside the axes too.
+        figure.suptitle("\n".join(wrap(beneath, BENEATH_N)), fontsize=7, color=QUIET, x=0.01, ha="left")
     at_km = levels.ground.distance_m / 1000.0
     long_km = max(float(at_km[-1]), 1e-3)
     bulge_m = 500.0 * at_km * (long_km - at_km) / radius_km

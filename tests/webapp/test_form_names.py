@@ -1,6 +1,7 @@
 """Names that a form under /api/pages has not are refused, each by itself; what pages read is accepted."""
 
 import inspect
+import json
 import re
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from webapp.shell.api_pages import PREFIX, form_fields
 from webapp.shell.form_names import BEYOND, MOST_TOLD, Accepted, accepted
 from webapp.store.store import Store
 
+DEMOS = Path(__file__).parents[2] / "demo_sites"
 _READ = re.compile(r"""\b(?:form|sent|lists|files)(?:\.get\(|\[)"([a-z_]+)\"""")
 
 
@@ -93,3 +95,27 @@ def test_a_second_site_of_a_new_network_is_not_lost(client: TestClient, store: S
     problems = client.post(f"{PREFIX}/networks/new", json={"name": "x", "sites-1-name": "second"}).json()["problems"]
     assert [("form-name-unknown", "sites-1-name")] == [(one["code"], one["where"]) for one in problems]
     assert not store.summaries()
+
+
+def test_a_script_saves_levers_as_the_maps_own_form_does(client: TestClient, store: Store) -> None:
+    """Power and tilt of a site, with the licence thought of; a site that is not there is refused by name."""
+    document = json.loads((DEMOS / "fm_ridge.json").read_text(encoding="utf-8"))
+    number = store.create(document, author="A", reason="r").network_id
+    address = f"/api/pages/networks/{number}/map/keep"
+    sent = {
+        "author": "A",
+        "reason": "less",
+        "base": "1",
+        "licence": "yes",
+        "power-gap": "-2dB",
+        "electrical-tilt-west": "1",
+    }
+    wrong = client.post(address, json=sent | {"power-gpa": "-2dB"})
+    kept = client.post(address, json=sent)
+    sites = {site["id"]: site for site in client.get(f"/networks/{number}/export.json").json()["sites"]}
+
+    assert wrong.status_code == 422
+    assert "power-gpa" in wrong.text
+    assert kept.status_code == 200, kept.text
+    was = next(site for site in document["sites"] if site["id"] == "gap")["erp_kw"]["h"]
+    assert sites["gap"]["erp_kw"]["h"] == pytest.approx(was * 10**-0.2, rel=1e-3)

@@ -15,6 +15,7 @@ from typing import Any
 from fastapi import Request
 
 from sfn.errors import PlanError, Problem
+from sfn.study.lever_typed import TYPED
 from webapp.config.limits import whole_number
 from webapp.config.settings import Settings
 from webapp.forms import stream
@@ -77,6 +78,11 @@ BEYOND = (
         f"{_NETWORK}/measurements/rows",
         ("row", "reason", "do"),
         "one macro draws the kept ones, to an address it is given",
+    ),
+    Beyond(
+        f"{_NETWORK}/map/keep",
+        tuple(f"{name}-{{{{ site.id }}}}" for name in TYPED),
+        "a lever's field is named by what it moves, out of a table",
     ),
     Beyond(f"{_NETWORK}/map/{{key}}/licence/upload", ("file", "level", "site", "main"), "sent by the map's script"),
 )
