@@ -108,7 +108,7 @@ def test_a_script_saves_levers_as_the_maps_own_form_does(client: TestClient, sto
         "base": "1",
         "licence": "yes",
         "power-gap": "-2dB",
-        "electrical-tilt-west": "1",
+        "antenna-height-west": "31",
     }
     wrong = client.post(address, json=sent | {"power-gpa": "-2dB"})
     kept = client.post(address, json=sent)
