@@ -212,7 +212,13 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     limits = settings.limits
     own_part(settings.base_path)
     threads = executor or ThreadPoolExecutor(limits.running_jobs, thread_name_prefix="job")
-    running = Jobs(threads, capacity=limits.running_jobs + limits.waiting_jobs, quota=limits.own_jobs)
+    running = Jobs(
+        threads,
+        capacity=limits.running_jobs + limits.waiting_jobs,
+        quota=limits.own_jobs,
+        records=store.jobs,
+        functions={one.FUNCTION: one.KEPT for one in (offsets, plans)},
+    )
 
     maps, measured = Maps(running, settings.data_folder), Measured()
     store.services_file = settings.data_folder / SERVICES_FILE
@@ -241,6 +247,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     )
     app.state.settings, app.state.store, app.state.jobs = settings, store, running
     app.state.maps, app.state.measured = maps, measured
+    app.state.again = {one.FUNCTION: one.again for one in (offsets, plans)}
     measured.looks_at(lambda: metrics.looked_at(app))
     app.state.secrets = LiveSecrets(settings)
     app.state.provider = None if settings.provider is None else Provider(settings.provider)

@@ -26,6 +26,7 @@ BOTH_STORES = frozenset(
     {
         "test_store", "test_audit", "test_acts_recorded", "test_users", "test_links", "test_steps", "test_overlays",
         "test_timeline", "test_standing_kept", "test_measured_rows", "test_networks", "test_live", "test_rows_sealed",
+        "test_jobs_kept",
     }
 )  # fmt: skip
 EXAMPLE = Path(__file__).parents[1] / "sfn" / "example-network.json"

@@ -6,11 +6,20 @@ from typing import ClassVar
 from fastapi import Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
+from sfn.errors import Problem
 from webapp.config.addresses import Room, to
 from webapp.shell.context import Context
-from webapp.shell.dependencies import JobsDep, PersonDep, StoreDep
+from webapp.shell.dependencies import (
+    JobsDep,
+    MapsDep,
+    PersonDep,
+    SettingsDep,
+    StoreDep,
+    in_part,
+    read_network,
+)
 from webapp.shell.following import as_json, found, stop
-from webapp.shell.problems import wants_json
+from webapp.shell.problems import RefusedError, wants_json
 from webapp.shell.render import page
 from webapp.work.jobs import JobView
 
@@ -49,3 +58,27 @@ def cancel(request: Request, jobs: JobsDep, store: StoreDep, person: PersonDep, 
     if wants_json(request):
         return JSONResponse(as_json(job.view()))
     return RedirectResponse(to("jobs.show", job_id), 303)
+
+
+@router.post("/jobs/{job_id}/again")
+def again(
+    request: Request, jobs: JobsDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, job_id: str
+) -> Response:
+    """Start what ended with the service once more, as it was typed, of the newest revision.
+
+    Nothing starts again by itself: what ended a process may have been this very computation.
+    """
+    job = found(jobs, job_id)
+    begin = request.app.state.again.get(job.function)
+    if begin is None or not job.view().again:
+        what = (
+            "this cannot be started again from here: it did not end with the service, or what was sent for it is gone"
+        )
+        raise RefusedError(422, Problem("job", what, "a new one, where it was asked for", code="job-not-again"))
+    network_id = int(job.asked["network"])
+    opened = in_part(read_network(request, store, network_id))
+    made = begin(opened, maps, jobs, dict(job.asked["typed"]), settings.limits.grid_points)
+    store.audit.add("job started again", subject=job.title, network_id=network_id, body={"job": job_id})
+    if wants_json(request):
+        return JSONResponse(as_json(made.view()))
+    return RedirectResponse(to("jobs.show", made.id), 303)

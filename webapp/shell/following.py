@@ -6,6 +6,7 @@ from sfn.errors import Problem
 from webapp.config.addresses import to
 from webapp.shell.api_pages import PREFIX
 from webapp.shell.problems import RefusedError
+from webapp.store.job_records import KEPT_DAYS
 from webapp.store.roles import Person, may, roles_for
 from webapp.store.store import Store
 from webapp.work.jobs import ENDED, Job, Jobs, JobView
@@ -26,6 +27,7 @@ def as_json(view: JobView) -> dict[str, object]:
         "result_api": None if view.result_url is None else f"{PREFIX}{view.result_url}",
         "url": to("jobs.show", view.id),
         "cancel_url": to("jobs.cancel", view.id),
+        "again_url": to("jobs.again", view.id) if view.again else None,
     }
 
 
@@ -50,21 +52,22 @@ def stop(job: Job, person: Person, store: Store) -> None:
     if person.named and person.name != job.started_by and not may(person, "plan"):
         what = f"{person.name} did not start this: it is {job.started_by or 'somebody else'}'s"
         raise RefusedError(403, Problem("job", what, _WHO, code="job-of-another"))
+    if job.elsewhere:
+        what = "another process of the service works at it: it cannot be stopped from here"
+        expected = "the browser that began it, which the proxy is to keep at one process"
+        raise RefusedError(409, Problem("job", what, expected, code="job-elsewhere"))
     store.audit.add("job cancelled", subject=job.title, body={"started_by": job.started_by})
     job.progress.cancel()
 
 
 def found(jobs: Jobs, job_id: str) -> Job:
-    """A job that this process remembers; a page that says where it may be otherwise."""
+    """A job that this process remembers or the database has; a page that says so where there is none."""
     job = jobs.find(job_id)
     if job is None:
         what = (
-            "this process of the service knows no such computation: it was begun in another one, before the service was"
-            " started anew, or too long ago to be remembered"
+            f"the service knows no such computation: it was asked for over {KEPT_DAYS} days ago, or by a version that"
+            " did not keep them"
         )
-        expected = (
-            "started again here; levels that were finished lie on the disk and are read, not computed. Where several"
-            " processes serve, the proxy is to keep each browser at one"
-        )
+        expected = "started again; levels that were finished lie on the disk and are read, not computed"
         raise RefusedError(404, Problem("job", what, expected, code="job-unknown"))
     return job

@@ -85,7 +85,7 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
         rf"{_ID}/((offsets|plans|placing)/find|change/levels|links/advice|map/levels|tables/upload|map/[^/]+/licence/upload)",
         "compute",
     ),
-    (r"/jobs/[^/]+/cancel", "compute"),
+    (r"/jobs/[^/]+/(cancel|again)", "compute"),
 )
 # What only looking needs more than `read` for.
 GUARDED: tuple[tuple[str, Action], ...] = (

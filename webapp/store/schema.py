@@ -178,6 +178,25 @@ audit = Table(
     sqlite_autoincrement=True,
 )
 
+# Computations that were asked for, and their answers. The oldest go.
+jobs = Table(
+    "jobs",
+    METADATA,
+    Column("id", String, primary_key=True),
+    Column("key", String, nullable=False, index=True),
+    Column("title", String, nullable=False),
+    Column("function", String, nullable=False),
+    Column("started_by", String, nullable=False),
+    Column("asked_at", DateTime(timezone=False), nullable=False, index=True),
+    Column("ended_at", DateTime(timezone=False)),
+    Column("state", String, nullable=False),
+    Column("result_url", String),
+    Column("body", Text, nullable=False),  # JSON: what was asked, what was wrong
+    Column("answer", Text, nullable=False),  # JSON, or nothing
+    Column("digest", String(64)),  # SHA-256 of that text
+    Column("seal", String(64)),  # of the row, the text by its digest
+)
+
 # Wrong passwords where several processes share a database (`webapp.store.slowed`): of address and name only a hash.
 attempts = Table(
     "attempts",

@@ -8,6 +8,7 @@
 | networks | a network is gone from the list, or back on it; an older revision in force; a lost reading not missed |
 | revisions | somebody else planned it, and may approve it then |
 | drafts, overlays | another figure is saved than was typed; a border or a road lies elsewhere |
+| jobs | another offset is proposed than was found |
 
 A row is sealed as it is written and looked at as it is read; a change of a row looks at it first, or it would vouch for
 the damage. What is of no row (a row that is gone) shows by count: `webapp.store.entries`. Times are read as they are
@@ -31,7 +32,7 @@ from webapp.store.schema import new_id
 
 LOG = logging.getLogger("webapp.store")
 
-_TEXTS = {"revisions": "document", "drafts": "body", "overlays": "document"}
+_TEXTS = {"revisions": "document", "drafts": "body", "overlays": "document", "jobs": "answer"}
 """Text of a row that `digest` beside it is of."""
 _OUTSIDE = {"entries": frozenset({"digest", "id"})}
 """Of entries the number is not sealed: an import gives another. SQLite's index tells where it was turned."""

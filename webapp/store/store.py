@@ -25,11 +25,12 @@ from webapp.store.documents import network_of
 from webapp.store.drafts import Drafts
 from webapp.store.engines import open_engine
 from webapp.store.entries import Entries
+from webapp.store.job_records import JobRecords
 from webapp.store.links_kept import Links
 from webapp.store.network_rows import ANEW, DELETED, UNDELETED, Anew, MissingError, Summary, changed, columns, row_of
 from webapp.store.overlays import Overlays
 from webapp.store.revision_rows import Revision, document_holds, document_of, revision_of, under
-from webapp.store.schema import drafts, links, networks, overlays, revisions, tokens, users
+from webapp.store.schema import drafts, jobs, links, networks, overlays, revisions, tokens, users
 from webapp.store.seals import HELPS, put, unsound
 from webapp.store.slowed import InDatabase, Slowed
 from webapp.store.whole_documents import WholeDocuments
@@ -61,6 +62,7 @@ _DAMAGED = {
     "links": " (site {site_id})" + _SAID + "; it opens nothing: withdraw it, and make another",
     "drafts": _SAID,
     "overlays": " ({name})" + _SAID,
+    "jobs": _SAID + "; it is computed again where somebody asks for it",
 }
 """What is said of a damaged row, by its table."""
 
@@ -92,6 +94,7 @@ class Store:
         self.entries = Entries(self._engine, clock, self.audit)
         self.accounts = Accounts(self._engine, clock, self.audit)
         self.links = Links(self._engine, clock, self.audit)
+        self.jobs = JobRecords(self._engine, clock)
         self.drafts = Drafts(self._engine, clock)
         self.overlays = Overlays(self._engine, clock, self.audit)
         self._whole = WholeDocuments()
@@ -103,6 +106,7 @@ class Store:
     def close(self) -> None:
         """Give the connections back."""
         self.entries.close()
+        self.jobs.close()
         self._engine.dispose()
 
     def reading(self) -> AbstractContextManager[Connection]:
@@ -204,8 +208,8 @@ class Store:
         return self._in_words(users, tokens, links)
 
     def lesser_damaged(self) -> tuple[str, ...]:
-        """The same of drafts and overlays: nothing else rests on them."""
-        return self._in_words(drafts, overlays)
+        """The same of drafts, overlays and computations: nothing else rests on them."""
+        return self._in_words(drafts, overlays, jobs)
 
     def newest(self, network_id: int) -> tuple[str, Revision]:
         """Name of a network, and its newest revision, without its document; raises as `read` does."""

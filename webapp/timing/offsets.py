@@ -29,7 +29,7 @@ from webapp.shell.render import notice, page
 from webapp.shell.saving import save
 from webapp.shell.site_marks import site_marks
 from webapp.standing.tries import changed_document
-from webapp.work.jobs import Job, JobView, Progress
+from webapp.work.jobs import Function, Job, Jobs, JobView, Progress, kept_typed
 from webapp.work.maps import Maps, Wanted
 
 router = Room("offsets")
@@ -190,9 +190,38 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
         return Plan(document(found) | {"seed": asked.seed}, asked, typed, revision)
 
     key = f"offsets {opened.head.id} {revision} {wanted.key} {sorted(typed.items())} {network.own_services}"
-    job = jobs.start(work, title=f"Offsets of {network.name}", key=key)
-    job.result_url = to("offsets.show", opened.head.id, found=job.id)
-    return job
+    return jobs.start(
+        work,
+        title=f"Offsets of {network.name}",
+        key=key,
+        result_url=lambda job_id: to("offsets.show", opened.head.id, found=job_id),
+        function=FUNCTION,
+        asked={
+            "network": opened.head.id,
+            "revision": revision,
+            "checksum": opened.head.revision.checksum,
+            "typed": typed,
+        },
+    )
+
+
+FUNCTION = "offsets"
+KEPT = Function(
+    plain=lambda plan: {"answer": plan.answer, "typed": plan.typed, "revision": plan.revision},
+    revived=lambda kept: _revived(kept["answer"], {**USUAL, **kept["typed"]}, kept["revision"]),
+)
+
+
+def _revived(answer: dict[str, Any], typed: dict[str, str], revision: int) -> Plan:
+    """What an earlier process found; a field that its form did not have is as usual."""
+    return Plan(answer, _asked(typed), typed, revision)
+
+
+def again(opened: Opened, maps: Maps, jobs: Jobs, typed: dict[str, str], most: int) -> Job:
+    """The search that was typed, of the newest revision."""
+    wanted = maps.wanted(opened.network, bounds=None, pixel_m=None, most=most)
+    whole = {**USUAL, **typed}
+    return _start(opened, maps, jobs, wanted, _asked(whole), whole)
 
 
 def offsets_page(
@@ -224,7 +253,7 @@ def offsets_page(
     context = OffsetsPage(
         network=opened.head,
         sliders=ranges,
-        typed=shown.typed or (plan.typed if plan else USUAL),
+        typed=shown.typed or (plan.typed if plan else {**USUAL, **kept_typed(job)}),
         job=job.view() if job is not None and not finished else None,
         answer=plan.answer if plan else None,
         names={site.id: site.name for site in network.whole.sites},

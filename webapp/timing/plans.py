@@ -27,7 +27,7 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
 from webapp.standing.tries import query_of
-from webapp.work.jobs import Job, JobView, Progress
+from webapp.work.jobs import Function, Job, Jobs, JobView, Progress, kept_typed
 from webapp.work.maps import Maps, Wanted
 
 router = Room("plans")
@@ -188,9 +188,33 @@ def _start(
         return FoundPlans(plans_document(found), typed, revision)
 
     key = f"plans {opened.head.id} {revision} {wanted.key} {sorted(typed.items())} {network.own_services}"
-    job = jobs.start(work, title=f"Plans of change for {network.name}", key=key)
-    job.result_url = to("plans.show", opened.head.id, found=job.id)
-    return job
+    return jobs.start(
+        work,
+        title=f"Plans of change for {network.name}",
+        key=key,
+        result_url=lambda job_id: to("plans.show", opened.head.id, found=job_id),
+        function=FUNCTION,
+        asked={
+            "network": opened.head.id,
+            "revision": revision,
+            "checksum": opened.head.revision.checksum,
+            "typed": typed,
+        },
+    )
+
+
+FUNCTION = "plans"
+KEPT = Function(
+    plain=lambda found: {"answer": found.answer, "typed": found.typed, "revision": found.revision},
+    revived=lambda kept: FoundPlans(kept["answer"], kept["typed"], kept["revision"]),
+)
+
+
+def again(opened: Opened, maps: Maps, jobs: Jobs, typed: dict[str, str], most: int) -> Job:
+    """The search that was typed, of the newest revision."""
+    wanted = maps.wanted(opened.network, bounds=None, pixel_m=None, most=most)
+    whole = typed_of(opened.network, {}) | usual_of(opened.network) | typed
+    return _start(opened, maps, jobs, wanted, asked_of(opened.network, whole), whole)
 
 
 def _page(
@@ -199,6 +223,7 @@ def _page(
 ) -> Response:  # fmt: skip
     """The page in whatever state it is."""
     network, people_said = opened.network, ""
+    usual = typed_of(network, {}) | usual_of(network)
     held = job.result if job is not None and isinstance(job.result, FoundPlans) else None
     try:
         people_said = maps.listeners(network, maps.wanted(network, bounds=None, pixel_m=None, most=most).grid).said
@@ -210,7 +235,7 @@ def _page(
     context = PlansPage(
         network=opened.head,
         sites=_sites(network),
-        typed=typed or (held.typed if held else typed_of(network, {}) | usual_of(network)),
+        typed=typed or usual | (held.typed if held else kept_typed(job)),
         job=job.view() if job is not None and job.state != "finished" else None,
         answer=answer,
         found=job.id if job is not None and held else "",

@@ -9,15 +9,19 @@ import logging
 import secrets
 import threading
 from collections import Counter, OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Executor
+from contextlib import contextmanager
 from contextvars import copy_context
 from dataclasses import dataclass
 from functools import partial
-from typing import Any, Literal
+from typing import Any, Literal, cast
+
+from sqlalchemy.exc import SQLAlchemyError
 
 from sfn.errors import PlanError, Problem
 from webapp.store.audit import ACTING
+from webapp.store.job_records import FINISHED, OPEN, JobRecord, JobRecords
 
 State = Literal["waiting", "running", "finished", "cancelled", "failed"]
 ENDED: tuple[State, ...] = ("finished", "cancelled", "failed")
@@ -75,6 +79,18 @@ class Progress:
 
 
 Work = Callable[[Progress], Any]
+UrlOf = Callable[[str], str]
+"""Where the result of a job is shown, by its id."""
+
+
+@dataclass(frozen=True, slots=True)
+class Function:
+    """A kind of computation whose answer is plain data and outlives the process."""
+
+    plain: Callable[[Any], Mapping[str, Any]]
+    """Its result as JSON has it."""
+    revived: Callable[[Mapping[str, Any]], Any]
+    """The result of that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,15 +106,24 @@ class JobView:
     parts: tuple[Part, ...]
     problems: tuple[Problem, ...]
     result_url: str | None
+    again: bool = False
+    """Whether it was stopped with the service, and can be started again out of what is kept of it."""
 
 
 class Job:
     """One computation; its result is there once the state is ``finished``."""
 
-    def __init__(self, *, title: str, key: str, result_url: str | None, short: bool) -> None:
+    def __init__(self, *, title: str, key: str, result_url: "str | UrlOf | None", short: bool) -> None:
         self.id = secrets.token_urlsafe(9)
-        self.title, self.key, self.result_url, self.short = title, key, result_url, short
+        self.title, self.key, self.short = title, key, short
+        self.result_url = result_url(self.id) if callable(result_url) else result_url
         self.started_by = ACTING.get().who
+        self.function = ""
+        self.asked: Mapping[str, Any] = {}
+        self.elsewhere = False
+        """Whether another process of the service works at it."""
+        self.stopped = False
+        """Whether the process that worked at it ended first: it can be started again, from `asked`."""
         self.progress = Progress()
         self.state: State = "waiting"
         self.result: Any = None
@@ -132,7 +157,98 @@ class Job:
         phase, done, total, parts = self.progress.told()
         ready = self.state == "finished"
         url = self.result_url if ready else None
-        return JobView(self.id, self.title, self.state, phase, done, total, parts, self.problems, url)
+        again = self.stopped and "typed" in self.asked
+        return JobView(self.id, self.title, self.state, phase, done, total, parts, self.problems, url, again)
+
+
+def kept_typed(job: Job | None) -> dict[str, str]:
+    """What was typed for a job, where that is kept with it."""
+    return dict(job.asked.get("typed") or {}) if job is not None else {}
+
+
+ON_DISK = "levels"
+"""Function of jobs whose result is a raster in the cache on disk, by the job's key: it is read there."""
+
+
+class KeptJobs:
+    """Jobs as the database has them: what was asked for before this process began, or in another."""
+
+    def __init__(self, records: JobRecords | None, functions: Mapping[str, Function]) -> None:
+        self._records, self._functions = records, functions
+
+    def begin(self, job: Job) -> None:
+        """Note what was asked for."""
+        if self._records is None:
+            return
+        with _told(job):
+            self._records.begin(
+                job.id, key=job.key, title=job.title, function=job.function, asked=job.asked, who=job.started_by,
+                result_url=job.result_url,
+            )  # fmt: skip
+
+    def end(self, job: Job) -> None:
+        """Note how it ended; one that was stopped with the process stays as it was asked for."""
+        if self._records is None or job.stopped:
+            return
+        with _told(job):
+            function = self._functions.get(job.function) if job.state == "finished" else None
+            self._records.end(
+                job.id, job.state, asked=job.asked, problems=job.problems, cut_short=job.progress.cancelled,
+                answer=None if function is None else function.plain(job.result),
+            )  # fmt: skip
+
+    def find(self, job_id: str) -> Job | None:
+        """The job of an id, with its answer where that was kept."""
+        record = None if self._records is None else self._records.find(job_id)
+        return None if record is None else self._job(record)
+
+    def _job(self, record: JobRecord) -> Job:
+        """A job that has ended, one way or another."""
+        job = Job(title=record.title or "A computation", key=record.key, result_url=record.result_url, short=False)
+        job.id, job.started_by, job.function, job.asked = record.id, record.started_by, record.function, record.asked
+        function, what = self._functions.get(record.function), ""
+        again = "the same asked for once more"
+        if record.damaged:
+            what = "what the database has of this computation is not what was written: nothing rests on it"
+        elif record.elsewhere:
+            job.elsewhere, job.state = True, "running"
+            job.progress.tell("another process of the service works at it", done=0, total=0)
+            return job
+        elif record.state == OPEN:
+            job.stopped = True
+            what = "it waited or was being worked at when the service ended, and has no answer"
+        elif record.state != FINISHED:
+            job.state, job.problems = cast(State, record.state), record.problems
+        elif function is not None and record.answer is not None and (made := _revived(function, record)) is not None:
+            job.state, job.result = "finished", made
+        elif record.function == ON_DISK:
+            job.state = "finished"
+        else:
+            what = "it ended, and its answer is gone with the process that worked at it, or was too large to be kept"
+            again += "; files that were sent for it are to be sent again"
+        if what:
+            code = "store-damaged" if record.damaged else "job-stopped" if job.stopped else "job-answer-gone"
+            job.state, job.problems = "failed", (Problem("job", what, again, code=code),)
+        job.ended.set()
+        return job
+
+
+def _revived(function: Function, record: JobRecord) -> Any:
+    """The result of a row that holds; None where another version of the program answered otherwise."""
+    try:
+        return function.revived(record.answer or {})
+    except (PlanError, LookupError, TypeError, ValueError) as strange:
+        LOG.warning("the answer of job %s cannot be read by this version: %s", record.id, strange)
+        return None
+
+
+@contextmanager
+def _told(job: Job) -> Iterator[None]:
+    """A database that is away stops no computation: it is only not kept."""
+    try:
+        yield
+    except (SQLAlchemyError, ValueError) as away:
+        LOG.warning("job %s (%s) is not kept: %s", job.id, job.title, type(away).__name__)
 
 
 class Jobs:
@@ -142,15 +258,35 @@ class Jobs:
     next, of theirs the short ones first, and nobody who is known by name has more than `quota` open.
     """
 
-    def __init__(self, executor: Executor, *, capacity: int, quota: int | None = None, remembered: int = 32) -> None:
+    def __init__(
+        self,
+        executor: Executor,
+        *,
+        capacity: int,
+        quota: int | None = None,
+        remembered: int = 32,
+        records: JobRecords | None = None,
+        functions: Mapping[str, Function] | None = None,
+    ) -> None:
         self._executor, self._capacity, self._remembered = executor, capacity, remembered
+        self._kept = KeptJobs(records, functions or {})
         self._quota = capacity if quota is None else quota
         self._lock = threading.Lock()
         self._jobs: OrderedDict[str, Job] = OrderedDict()
         self._waiting: list[tuple[Job, Callable[[], None]]] = []
         self._running: Counter[str] = Counter()
 
-    def start(self, work: Work, *, title: str, key: str, result_url: str | None = None, short: bool = False) -> Job:
+    def start(
+        self,
+        work: Work,
+        *,
+        title: str,
+        key: str,
+        result_url: str | UrlOf | None = None,
+        short: bool = False,
+        function: str = "",
+        asked: Mapping[str, Any] | None = None,
+    ) -> Job:
         """Start `work`, or give back the job that already does or did the same (equal `key`).
 
         Parameters
@@ -159,10 +295,14 @@ class Jobs:
         title : str
             What it is, for people.
         key : str
-        result_url : str, optional
-            Where its result is shown.
+        result_url : str or callable, optional
+            Where its result is shown, or what says that by the job's id.
         short : bool
             A matter of seconds: before the long ones of whoever asked.
+        function : str, optional
+            Name of its kind, where its answer is kept in the database.
+        asked : mapping, optional
+            Plain data from which it can be started again.
 
         Raises
         ------
@@ -174,7 +314,9 @@ class Jobs:
                 if job.key == key and job.state not in ("cancelled", "failed") and not job.progress.cancelled:
                     return job
             job = Job(title=title, key=key, result_url=result_url, short=short)
+            job.function, job.asked = function, dict(asked or {})
             self._refuse(job.started_by)
+            self._kept.begin(job)
             self._jobs[job.id] = job
             self._forget()
             # What it logs bears the request that asked for it.
@@ -206,6 +348,7 @@ class Jobs:
         try:
             run()
         finally:
+            self._kept.end(job)
             with self._lock:
                 self._running[job.started_by] -= 1
 
@@ -218,9 +361,10 @@ class Jobs:
             )
 
     def find(self, job_id: str) -> Job | None:
-        """The job of that id, while it is remembered."""
+        """The job of that id, while it is remembered, here or in the database."""
         with self._lock:
-            return self._jobs.get(job_id)
+            there = self._jobs.get(job_id)
+        return self._kept.find(job_id) if there is None else there
 
     def states(self) -> tuple[State, ...]:
         """The state of every job that is remembered."""
@@ -232,6 +376,7 @@ class Jobs:
         with self._lock:
             still = [job for job in self._jobs.values() if job.state not in ENDED]
         for job in still:
+            job.stopped = not job.progress.cancelled  # by nobody
             job.progress.cancel()
         return len(still)
 

@@ -44,7 +44,7 @@ from sfn.terrain.ground import Ground, open_ground
 from sfn.terrain.memory import Memory
 from sfn.timing import delay_table
 from webapp.store.store import Saved, Store
-from webapp.work.jobs import CancelledError, Job, Jobs, Part, Progress
+from webapp.work.jobs import ON_DISK, CancelledError, Job, Jobs, Part, Progress
 from webapp.work.kept import Kept
 from webapp.work.terrains import TerrainLine, terrain_lines
 from webapp.work.worked_out import WorkedOut
@@ -244,7 +244,8 @@ class Maps:
             self.computed(network, wanted, progress)
             return wanted.key
 
-        return self._jobs.start(work, title=f"Levels of {network.name}", key=wanted.key, result_url=result_url)
+        title = f"Levels of {network.name}"
+        return self._jobs.start(work, title=title, key=wanted.key, result_url=result_url, function=ON_DISK)
 
     def computed(self, network: Network, wanted: Wanted, progress: Progress) -> Coverage:
         """A map's levels: those in memory, or computed now, inside a job."""

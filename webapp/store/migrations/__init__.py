@@ -24,7 +24,9 @@ from sfn.errors import PlanError, Problem
 UNMARKED = (("entries", "0002_entries"), ("networks", "0001_networks"))
 
 # Tables that no database has from before its version was written into it.
-MARKED = frozenset({"users", "sessions", "tokens", "links", "audit", "drafts", "overlays", "attempts", "common"})
+MARKED = frozenset(
+    {"users", "sessions", "tokens", "links", "audit", "drafts", "overlays", "attempts", "common", "jobs"}
+)
 
 
 def prepare(engine: Engine, metadata: MetaData, *, file: Path | None) -> Path | None:
