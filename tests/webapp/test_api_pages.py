@@ -54,6 +54,7 @@ def test_every_page_and_action_is_offered_and_described(client: TestClient) -> N
         "/networks/{network_id}/undelete",
         "/networks/{network_id}/edit",
         "/jobs/{job_id}/cancel",
+        "/jobs/{job_id}/again",
         "/users/tokens/{token_id}/revoke",
         "/networks/{network_id}/readings/links/{link_id}/withdraw",
     }
