@@ -376,3 +376,17 @@ def test_the_reason_stands_where_the_setting_would(client: TestClient, store: St
     assert "south-exciter changes the waveform" in field["withheld"]
     assert field["back"]["value"] == 0
     assert change["routes"][0]["row"]["latency_us"] is not None
+
+
+def test_a_sheet_of_a_site_that_does_not_transmit_says_so(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """On its sheet, in both languages, and in the list; another site's sheet does not."""
+    example["sites"][1]["on_air"] = False
+    silent, other = example["sites"][1]["id"], example["sites"][0]["id"]
+    german = example | {"work_order": {**(example.get("work_order") or {}), "language": "de"}}
+    for document, said in ((example, "is planned as not transmitting"), (german, "ist als nicht sendend geplant")):
+        number = store.create(document, author="A", reason="r").network_id
+        assert said in client.get(f"/networks/{number}/sheets/{silent}").text
+        assert said not in client.get(f"/networks/{number}/sheets/{other}").text
+    assert client.get(f"/networks/{number}/sheets").text.count(", not transmitting</span>") == 1
