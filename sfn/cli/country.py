@@ -41,7 +41,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("network", type=Path, metavar="NETWORK", help="network document (JSON)")
     parser.add_argument(
-        "--what", default="", metavar="SETS", help="heights,cover,people,names,coast,borders,roads (all)"
+        "--what", default="", metavar="SETS", help="heights,cover,people,names,coast,borders,roads (the first four)"
     )
     parser.add_argument("--bounds", metavar="S,W,N,E", help="area in degrees (as far as the network is usable)")
     parser.add_argument("--yes", action="store_true", help="do not ask")

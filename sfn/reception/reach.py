@@ -28,7 +28,9 @@ KEPT_N = 64
 _known: dict[str, dict[str, float]] = {}  # a page asks at every visit; threads may both work one out
 
 
-def reach_m(network: Network, placed: Mapping[str, Located], *, ground: Ground) -> dict[str, float]:
+def reach_m(
+    network: Network, placed: Mapping[str, Located], *, ground: Ground, over_terrain: bool = False
+) -> dict[str, float]:
     """Furthest distance at which each site on air is not too weak over a smooth earth, at most `FURTHEST_M`. [m]
 
     What a place is served by may be less than the usable level that planning asks for (OFDM), and several signals in
@@ -40,6 +42,8 @@ def reach_m(network: Network, placed: Mapping[str, Located], *, ground: Ground) 
     placed : mapping of site id to Located
     ground : Ground
         Where there is terrain, receivers stand as high as the lowest site's ground; so they do without it.
+    over_terrain : bool
+        As it will be once the network, which names a terrain, has it: what is fetched for it reaches as far as the map.
 
     Raises
     ------
@@ -52,11 +56,11 @@ def reach_m(network: Network, placed: Mapping[str, Located], *, ground: Ground) 
     if yard.carried.kind == "ofdm" and len(on_air) > 1:
         weak_dbuvm -= TOGETHER_DB
     least_dbuvm = min(yard.counts.usable_dbuvm, weak_dbuvm)
-    key = f"{levels_key(network, 'reach', ground=ground)} {least_dbuvm} {on_air}"
+    key = f"{levels_key(network, 'reach', ground=ground)} {least_dbuvm} {on_air} {over_terrain}"
     if key not in _known:
         if len(_known) >= KEPT_N:
             _known.clear()
-        lowest_m = None if ground.terrain is None else min(site.ground_m for site in network.sites)
+        lowest_m = None if ground.terrain is None and not over_terrain else min(site.ground_m for site in network.sites)
         radiating = zip(network.sites, transmitters(network, placed), strict=True)
         _known[key] = {
             site.id: _furthest_m(network, one, least_dbuvm, lowest_m) for site, one in radiating if site.id in on_air
@@ -93,13 +97,13 @@ def _furthest_m(network: Network, one: Transmitter, least_dbuvm: float, rx_groun
 
 
 def bounds_to_the_edge(
-    network: Network, placed: Mapping[str, Located], *, ground: Ground
+    network: Network, placed: Mapping[str, Located], *, ground: Ground, over_terrain: bool = False
 ) -> tuple[float, float, float, float]:
     """The area that a map shows when none is given: all sites, and as far as the network is usable.
 
     Parameters
     ----------
-    network, placed, ground
+    network, placed, ground, over_terrain
         As for `reach_m`.
 
     Returns
@@ -110,7 +114,7 @@ def bounds_to_the_edge(
     """
     least = usual_bounds(placed, ground=ground)
     south, west, north, east = least
-    for name, far_m in reach_m(network, placed, ground=ground).items():
+    for name, far_m in reach_m(network, placed, ground=ground, over_terrain=over_terrain).items():
         at, away_m = placed[name], BEYOND * far_m
         lon_deg = at.lon_deg + 360.0 * round(((west + east) / 2 - at.lon_deg) / 360.0)
         up, _ = direct(at.lat_deg, at.lon_deg, azimuth_deg=0.0, ground_m=away_m)

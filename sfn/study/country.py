@@ -12,7 +12,7 @@ from sfn.country.shelf import Shelf
 from sfn.country.sources import Sources
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.position import Located
-from sfn.plan import Network
+from sfn.plan import Network, TerrainSource
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.terrain.ground import Ground
 
@@ -89,7 +89,10 @@ class Country:
 
 
 def area(network: Network, placed: Mapping[str, Located]) -> Bounds:
-    """South, west, north and east of what a map of the network shows: its sites, and as far as it is usable. [degrees]
+    """South, west, north and east of what a map of the network will show over terrain: its sites, and as far as usable.
+
+    A network that names no terrain yet is taken as one that does: over it antennas count as higher, and the map is
+    larger than over a smooth earth. [degrees]
 
     Parameters
     ----------
@@ -104,7 +107,8 @@ def area(network: Network, placed: Mapping[str, Located]) -> Bounds:
     if not placed:
         expected = "a network of which one site at least has a position"
         raise PlanError([Problem("sites", "none has a position that can be read", expected, code="no-site-placed")])
-    south, west, north, east = bounds_to_the_edge(network, placed, ground=Ground())
+    named = network.model_copy(update={"terrain": network.terrain or TerrainSource(folder="fetched")})
+    south, west, north, east = bounds_to_the_edge(named, placed, ground=Ground(), over_terrain=True)
     return south - BEYOND_DEG, west - BEYOND_DEG, north + BEYOND_DEG, east + BEYOND_DEG
 
 

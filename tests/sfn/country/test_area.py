@@ -1,0 +1,49 @@
+"""What is fetched reaches as far as the map will: people, cover and zones lie under all of it."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import rasterio
+from rasterio.transform import from_origin
+
+from sfn.geodesy.sites import place
+from sfn.plan import read
+from sfn.plan.demos import demo_files
+from sfn.reception.reach import bounds_to_the_edge
+from sfn.study.country import area
+from sfn.terrain.ground import open_ground
+
+STEP_DEG = 0.05
+
+
+@pytest.mark.parametrize("name", ["fm_ridge", "dab_plain", "dvbt2_chain"])
+@pytest.mark.parametrize("lifted_m", [0.0, 900.0])
+def test_the_map_over_terrain_lies_within_what_was_fetched(name: str, lifted_m: float, tmp_path: Path) -> None:
+    """Asked before there is a terrain and after, the area is one; the map over a wide terrain lies in it, near its edge."""
+    tree = json.loads(next(path for path in demo_files() if path.stem == name).read_text(encoding="utf-8"))
+    for key in ("terrain", "cover", "zones"):
+        tree.pop(key, None)
+    for site in tree["sites"]:
+        site["ground_m"] += lifted_m
+    bare = read(json.dumps(tree))
+    placed = place(bare)
+    before = area(bare, placed)
+    south, west, north, east = before
+    (tmp_path / "wide").mkdir()
+    rows_n, columns_n = (int((b - a) / STEP_DEG) + 40 for a, b in ((south, north), (west, east)))
+    corner = from_origin(west - 20 * STEP_DEG, north + 20 * STEP_DEG, STEP_DEG, STEP_DEG)
+    with rasterio.open(
+        tmp_path / "wide" / "a.tif", "w", driver="GTiff", width=columns_n, height=rows_n, count=1, dtype="float32",
+        crs="EPSG:4326", transform=corner,
+    ) as out:  # fmt: skip
+        out.write(np.full((rows_n, columns_n), 100.0 + lifted_m, np.float32), 1)
+    there = read(json.dumps(tree | {"terrain": {"folder": "wide"}}))
+    over = bounds_to_the_edge(there, placed, ground=open_ground(there, folder=tmp_path))
+
+    assert area(there, placed) == before
+    assert before[0] <= over[0] <= before[0] + 0.05
+    assert before[1] <= over[1] <= before[1] + 0.05
+    assert before[2] - 0.05 <= over[2] <= before[2]
+    assert before[3] - 0.05 <= over[3] <= before[3]
