@@ -193,11 +193,45 @@ def test_no_direction_of_a_pattern_serves_more() -> None:
     assert one.after.classes.served_km2 == pytest.approx(max(every.values()), rel=1e-9)
 
 
-def ridge_country() -> tuple[Network, Ground, Grid]:
-    """A plain, a ridge across it, a transmitter to the south, and one town close behind the ridge to the north."""
+def test_with_roof_antennas_and_another_station_the_best_direction_is_the_best_document() -> None:
+    """OFDM: every direction and none as a document beside the other station; the map of the best has the same people."""
+    tree = json.loads((Path("demo_sites") / "dvbt2_chain.json").read_text(encoding="utf-8"))
+    tree["sites"][1]["antenna"] = {"horizontal": BOX}
+    tree["receiver"]["antenna"] = "roof"
+    tree["other_transmitters"] = [{
+        "id": "other", "name": "Other", "position": {"text": "42.10000, -4.30000"}, "ground_m": 850, "antenna_m": 60,
+        "erp_kw": {"h": 2.0}, "spacing_khz": 0,
+    }]  # fmt: skip
+    network = read(json.dumps(tree))
+    grid = grid_for((41.7, -4.5, 42.2, -3.6), pixel_m=3000.0)
+    here = mast("Hill", 42.0, -4.0, erp_kw=Power(h=1.0), feed_us=950_000.0)
+    asked = {"azimuth_step_deg": 90.0, "like": network.sites[0].id}
+    levels = over(network, grid)
+    found = search(network, levels, [here], most_us=0.0, asked=asked)
+    one, every = found.masts[0], {}
+    for pattern, azimuth in ((ALL_ROUND, None), *((network.sites[1].id, turn) for turn in (0.0, 90.0, 180.0, 270.0))):
+        made = saved(tree, one, found.common_us)
+        made["sites"][-1]["antenna"] = None if azimuth is None else {"horizontal": BOX, "azimuth_deg": azimuth}
+        after = read(json.dumps(made))
+        heard = listeners(after, grid, folder=Path())
+        shown = zones(after, over(after, grid), delay_table(after).launches(), people=heard.people)
+        every[pattern, azimuth] = shown.classes.served_people
+
+    assert levels.others is not None
+    assert len({round(value or 0.0, 3) for value in every.values()}) > 2
+    assert every[one.best.pattern, one.best.azimuth_deg] == pytest.approx(max(every.values(), key=float), abs=1e-3)
+    assert one.after.classes.served_people == pytest.approx(max(every.values(), key=float), abs=1e-3)
+
+
+def ridge_country(*, void: tuple[int, int] = (0, 0)) -> tuple[Network, Ground, Grid]:
+    """A plain, a ridge across it, a transmitter to the south, and one town close behind the ridge to the north.
+
+    `void`: rows of the terrain, southwards from its north edge, that nobody knows.
+    """
     lat = 36.45 - np.arange(600) / 1200
     height = PLAIN_M + (RIDGE_M - PLAIN_M) * np.exp(-(((lat - RIDGE_LAT) / 0.006) ** 2))
     heights = np.repeat(height[:, None], 600, axis=1).astype(np.float32)
+    heights[slice(*void)] = np.nan
     ground = Ground(terrain=terrain_from_grid(HeightGrid(heights, 36.45, -84.45, 1 / 1200, 1 / 1200), name="ridge"))
     tree = small()
     del tree["sites"][1:]
@@ -229,6 +263,20 @@ def test_the_ridge_above_the_town_wins_and_a_mast_beside_a_site_gains_nothing() 
     apart = found.apart(0)
     assert apart is not None
     assert apart[0] == pytest.approx(4000.0)
+
+
+def test_who_is_not_judged_with_it_is_told_and_counts_as_neither() -> None:
+    """Behind a gap of the terrain, seen from the mast, the town that is served today is not judged."""
+    # Some 36.2575 to 36.2675 degrees: north of both towns, between the mast and all of them.
+    network, ground, grid = ridge_country(void=(219, 231))
+    levels = over(network, grid, ground)
+    one = search(network, levels, [mast("North", 36.272, -84.20, ground_m=PLAIN_M)], ground=ground).masts[0]
+
+    assert levels.covered.mean() > 0.8
+    assert one.unjudged == pytest.approx(1000.0)
+    assert one.gained_people == one.lost_people == 0.0
+    assert one.after.classes.served_people == 0.0
+    assert any("the terrain has a gap on the way from it: 1" in said for said in one.doubts)
 
 
 def test_worlds_say_by_how_often_one_is_better() -> None:
