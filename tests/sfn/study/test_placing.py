@@ -178,17 +178,18 @@ def test_no_direction_of_a_pattern_serves_more() -> None:
     """Every direction and none, each as a document: the best of them is the answer."""
     network = read(json.dumps(small()))
     grid = around(network, 2000.0)
-    here = mast("Middle", 36.29, -84.33, feed_us=90_000.0)
-    asked = {"azimuth_step_deg": 90.0, "like": "north"}
+    here = mast("Middle", 36.29, -84.33, feed_us=90_000.0, erp_kw=Power(h=2.0, v=2.0))
+    asked = {"azimuth_step_deg": 30.0, "like": "north"}
     one = search(network, over(network, grid), [here], by_area=True, most_us=0.0, asked=asked).masts[0]
     every = {}
-    for pattern, azimuth in ((ALL_ROUND, None), *(("south", turn) for turn in (0.0, 90.0, 180.0, 270.0))):
+    for pattern, azimuth in ((ALL_ROUND, None), *(("south", turn) for turn in np.arange(0.0, 360.0, 30.0).tolist())):
         tree = saved(small(), one, one.planned.common_delay.value_us or 0.0)
         tree["sites"][-1]["antenna"] = None if azimuth is None else {"horizontal": BOX, "azimuth_deg": azimuth}
         every[pattern, azimuth] = served_km2(read(json.dumps(tree)), grid)
 
-    assert one.directions_n == 5
-    assert len({round(value, 6) for value in every.values()}) > 2
+    assert one.directions_n == 13
+    assert one.best.pattern == "south"
+    assert len({round(value, 6) for value in every.values()}) > 5
     assert every[one.best.pattern, one.best.azimuth_deg] == pytest.approx(max(every.values()), rel=1e-9)
     assert one.after.classes.served_km2 == pytest.approx(max(every.values()), rel=1e-9)
 
