@@ -113,6 +113,22 @@ def test_what_cannot_be_searched_is_told_and_nothing_typed_is_lost(
 
 
 @pytest.mark.usefixtures("coarse")
+def test_what_only_the_search_can_tell_stands_beside_what_was_typed(
+    client: TestClient, number: int, post: Callable[..., Any]
+) -> None:
+    """A search that fails, on a place that nobody knows, leaves the form as it was sent; one of plans does too."""
+    asked = {"how": "high-ground", "near": "Nowhere at all", "antenna_m": "31.5", "erp_kw": "0.1", "within_km": "7"}
+    started = post(f"/networks/{number}/placing/find", **{**ASKED, **asked})
+    ended = wait_for(client, started.headers["location"])
+    shown = client.get(started.headers["location"]).text
+
+    assert ended["state"] == "failed"
+    assert "is no place here" in shown
+    for value in ("Nowhere at all", "31.5", "7"):
+        assert f'value="{value}"' in shown
+
+
+@pytest.mark.usefixtures("coarse")
 def test_a_file_of_masts_is_read_into_the_form(number: int, post: Callable[..., Any]) -> None:
     """A workbook as a spreadsheet makes it; what is wrong in it stands there to be mended."""
     import io

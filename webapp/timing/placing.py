@@ -25,7 +25,7 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.standing.editing import fresh
 from webapp.standing.steps import kept
-from webapp.work.jobs import Job, JobView, Progress
+from webapp.work.jobs import Job, JobView, Progress, kept_typed
 from webapp.work.maps import Maps, Wanted
 from webapp.work.measurements import safe_name
 
@@ -84,10 +84,9 @@ class PlacingPage(Context):
 
 @dataclass(frozen=True, slots=True)
 class FoundPlaces:
-    """What a search leaves in its job: the answer, what was typed, and which revision it is of."""
+    """What a search leaves in its job: the answer, and which revision it is of."""
 
     answer: dict[str, Any]
-    typed: dict[str, str]
     revision: int
 
 
@@ -171,12 +170,16 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
             network, computed, chosen, wishes, placed=where, ground=wanted.ground, executor=maps.executor,
             cache=maps.rasters, said=said, progress=tell, cancelled=stopped,
         )  # fmt: skip
-        return FoundPlaces(placing_document(found), typed, revision)
+        return FoundPlaces(placing_document(found), revision)
 
     key = f"placing {opened.head.id} {revision} {wanted.key} {sorted(typed.items())} {network.own_services}"
-    job = jobs.start(work, title=f"A new transmitter for {network.name}", key=key)
-    job.result_url = to("placing.show", opened.head.id, found=job.id)
-    return job
+    return jobs.start(
+        work,
+        title=f"A new transmitter for {network.name}",
+        key=key,
+        result_url=lambda job_id: to("placing.show", opened.head.id, found=job_id),
+        asked={"network": opened.head.id, "revision": revision, "typed": typed},
+    )
 
 
 def _page(
@@ -195,7 +198,7 @@ def _page(
         network=opened.head,
         sites=tuple(NamedSite(site.id, site.name) for site in network.sites if site.fed_off_air_from is None),
         patterns=tuple(NamedSite(site, names[site]) for site in pattern_sites(network)),
-        typed=typed or (held.typed if held else usual_of(network)),
+        typed=typed or kept_typed(job) or usual_of(network),
         columns=TEMPLATE.strip(),
         job=job.view() if job is not None and job.state != "finished" else None,
         answer=held.answer if held else None,
