@@ -25,7 +25,7 @@ people_p20, people_p50, people_p95, people_mean, served_p5, served_p20, served_p
 served_p5_error, served_p50_error, served_p95_error, served_as_predicted, better_than_today, better_than_today_error,
 unknowns_looked_at (0) and unknowns (none), and beside them stand `today_sure`, `worlds`, `worlds_seed`,
 `worlds_ended`, `worlds_say` and `worlds_model` (sigma_db, sigma_says, whole_db, decorrelation_m, site_correlation,
-cosited_correlation). Sites on the air stay as they are planned. Figures are predicted medians. Ctrl-C once ends the
+cosited_correlation). Sites on air stay as they are planned. Figures are predicted medians. Ctrl-C once ends the
 search and keeps what was looked at.
 """
 

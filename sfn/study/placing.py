@@ -1,6 +1,6 @@
 """Where a new transmitter would serve most: every mast judged as a network saved with it there would be.
 
-The sites on the air are not computed again: their levels come from the map, and what is computed is the one new site,
+The sites on air are not computed again: their levels come from the map, and what is computed is the one new site,
 over the same grid and ground by the same sweep. What is answered is of its delay table and settings, by the one rule
 for what is served (`sfn.study.served`).
 """
@@ -186,7 +186,7 @@ def _sure(held: _Search, best: Sequence[tuple[Placed, Coverage]], what: Objectiv
     new = {one.site for one, _ in best}
 
     def on_air(site: str) -> Network:
-        """With one of them on the air; with none where it is none of them."""
+        """With one of them on air; with none where it is none of them."""
         some = tuple(s.model_copy(update={"on_air": s.id == site}) if s.id in new else s for s in sites)
         return held.base.of_sites(some).model_copy(update={"stages": tuple(stages)})
 

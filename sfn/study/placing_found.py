@@ -38,7 +38,7 @@ class AskedPlacing:
     Parameters
     ----------
     counted : Asked
-        People, weights and greatest offset; sites on the air stay as they are planned.
+        People, weights and greatest offset; sites on air stay as they are planned.
     patterns : tuple of str, optional
         Ids of sites whose patterns are tried beside none; not given: all that the network has.
     azimuth_step_deg : float
@@ -94,7 +94,7 @@ class Placed:
     like : str
         Id of the site whose device it has.
     planned : Network
-        With it on the air in its best way, the common delay held.
+        With it on air in its best way, the common delay held.
     ways : tuple of Way
         Those that were looked at with every offset, the best first.
     directions_n : int
@@ -277,7 +277,7 @@ class Placing:
                 "figure here is of all of them"
             )
         said.append(
-            "sites on the air keep their offsets, powers and antennas; with the new one on the air others may serve "
+            "sites on air keep their offsets, powers and antennas; with the new one on air others may serve "
             "more (Plans of change, once it stands in the network)"
         )
         if any(site.on_air and site.fed_off_air_from for site in self.network.sites):

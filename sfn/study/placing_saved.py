@@ -1,4 +1,4 @@
-"""A new transmitter proposed into a document: like its neighbour, at the mast, in its best way, not on air yet."""
+"""A new transmitter proposed into a document: like its neighbour, at the mast, in its best way, not transmitting yet."""
 
 from collections.abc import Mapping
 from copy import deepcopy
@@ -22,7 +22,7 @@ def with_new_site(document: Mapping[str, Any], mast: Mapping[str, Any]) -> tuple
     -------
     document : dict
         The site has chain and device of its neighbour, without what belongs to one place alone, which is asked for; it
-        is not on air before somebody says so.
+        is not transmitting before somebody says so.
     index : int
         The new site's place in the list.
     """

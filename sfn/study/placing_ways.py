@@ -51,7 +51,7 @@ class AtMast:
     ----------
     mast : Mast
     planned : Network
-        With its site on the air, alike all round, at the end; the common delay held.
+        With its site on air, alike all round, at the end; the common delay held.
     levels : Coverage
         Of that.
     table : DelayTable

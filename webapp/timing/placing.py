@@ -121,7 +121,7 @@ def find(
 
 @router.post("/networks/{network_id}/placing/draft")
 def draft(request: Request, opened: ReadableDep, jobs: JobsDep, store: StoreDep, form: FormDep) -> Response:
-    """One place as a new site in a draft, like its neighbour and not on air; nothing is saved."""
+    """One place as a new site in a draft, like its neighbour and not transmitting; nothing is saved."""
     job, at = jobs.find(form.get("found", "")), whole_number(form.get("mast", ""))
     held = job.result if job is not None and isinstance(job.result, FoundPlaces) else None
     if held is None or at is None or not 1 <= at <= len(held.answer["masts"]):
@@ -135,7 +135,7 @@ def draft(request: Request, opened: ReadableDep, jobs: JobsDep, store: StoreDep,
     key = kept(store, fresh(saved).with_document(document))
     notice(
         request,
-        "A draft, nothing is saved: a new site like its neighbour, not on air. What belongs to the place alone, its "
+        "A draft, nothing is saved: a new site like its neighbour, not transmitting. What belongs to the place alone, its "
         "feed first, is asked for, and an automatic common delay may move with it; no transmitter without a licence.",
     )
     return RedirectResponse(to("editor.show", opened.head.id, key, view="site", index=index), 303)
