@@ -1,4 +1,4 @@
-"""A new transmitter proposed into a document: like its neighbour, at the mast, in its best way, not transmitting yet."""
+"""A new transmitter proposed into a document: like its neighbour, at the mast, in its best way, not transmitting."""
 
 from collections.abc import Mapping
 from copy import deepcopy
