@@ -24,6 +24,7 @@ DEMOS = ("fm_ridge", "dab_plain", "dvbt2_chain")
 HEARD = r"(?:(?:fed|feeds?|feed|receiv\w+|hears?|heard|hops|signals?|channel)(?: \S+){0,8}|reference,) $"
 SAYS = re.compile(r"\boff the air\b|\bon the air\b|(?<!\.)\bsilen[a-z]+\b|\bnot on air\b|\boff air\b", re.I)
 ALLOWED = {  # file: words, why they may stand
+    "webapp/store/job_records.py": ("silence it counts as gone", "a process"),
     "webapp/config/limits.py": ("slow, not silent", "a telephone"),
     "webapp/shell/form_names.py": ("lost in silence", "nobody is told"),
     "webapp/shell/json_bodies.py": ("silently drop", "nobody is told"),

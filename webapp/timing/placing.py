@@ -136,7 +136,8 @@ def draft(request: Request, opened: ReadableDep, jobs: JobsDep, store: StoreDep,
     notice(
         request,
         "A draft, nothing is saved: a new site like its neighbour, not transmitting. What belongs to the place alone, "
-        "its feed first, is asked for, and an automatic common delay may move with it; no transmitter without a licence.",
+        "its feed first, is asked for, and an automatic common delay may move with it; "
+        "no transmitter without a licence.",
     )
     return RedirectResponse(to("editor.show", opened.head.id, key, view="site", index=index), 303)
 
