@@ -385,7 +385,7 @@ def test_a_sheet_of_a_site_that_does_not_transmit_says_so(
     example["sites"][1]["on_air"] = False
     silent, other = example["sites"][1]["id"], example["sites"][0]["id"]
     german = example | {"work_order": {**(example.get("work_order") or {}), "language": "de"}}
-    for document, said in ((example, "is planned as not transmitting"), (german, "ist als nicht sendend geplant")):
+    for document, said in ((example, "is planned as not transmitting"), (german, "sendet nicht, so ist es geplant")):
         number = store.create(document, author="A", reason="r").network_id
         assert said in client.get(f"/networks/{number}/sheets/{silent}").text
         assert said not in client.get(f"/networks/{number}/sheets/{other}").text
