@@ -299,6 +299,7 @@ def answer_point(
     found_quality = point_quality(now.network, signals, yardstick(now.network))
     return point.document(with_verdict(signals, found_quality), found_quality) | {
         "tried": list(now.says),
+        "problems": [one.as_json() for one in now.doubts],
         "credits": credits_say(opened.head.credits),
     }
 

@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
-from sfn.errors import PlanError, Problem, at_most
+from sfn.errors import PlanError, Problem
 from sfn.units import grouped
 
 Status = Literal["read", "secondary", "from memory"]
@@ -241,8 +241,12 @@ def parse(text: str, *, above: tuple[ServiceEntry, ...] = ()) -> _File:
     try:
         read = _File.model_validate(tree)
     except ValidationError as error:
-        told = [_problem(one, tree) for one in error.errors()]
-        raise PlanError(at_most(told, source="text", most_n=MOST_TOLD_N)) from None
+        errors = error.errors()
+        told = [_problem(one, tree) for one in errors[: MOST_TOLD_N - 1]]
+        if more_n := len(errors) - len(told):
+            what = f"has {grouped(more_n)} more problems like these"
+            told.append(Problem("text", what, "", code="more-problems", values={"more": more_n}))
+        raise PlanError(told) from None
     if not read.service and not read.family:
         what, expected = "there is no service in it", "one [[service]] or [[family]], or no file"
         raise PlanError([Problem("file", what, expected, code="services-empty")])

@@ -74,7 +74,7 @@ def test_what_is_ready_is_shown_and_kept_after_a_stop(client: TestClient, number
     assert "Level of the strongest so far" in legend
     assert ["cancelled"] == ended
     assert [] == client.get(f"{part}/so-far.json").json()["sites"]
-    assert 1 <= len(list((maps._cache.folder).glob("*.raster"))) < len(network.sites)
+    assert 1 <= len(list((maps.rasters.folder).glob("*.raster"))) < len(network.sites)
 
 
 def test_every_site_has_its_own_progress(client: TestClient, number: int) -> None:
