@@ -51,7 +51,8 @@ def reach_m(
         If a site or the service cannot be used.
     """
     yard = yardstick(network)
-    on_air = [site.id for site in network.sites if site.id in network.transmitting]
+    heard = network.transmitting
+    on_air = [site.id for site in network.sites if site.id in heard]
     weak_dbuvm = too_weak_below_dbuvm(yard, frequency_mhz=network.frequency_mhz)
     if yard.carried.kind == "ofdm" and len(on_air) > 1:
         weak_dbuvm -= TOGETHER_DB
@@ -63,7 +64,7 @@ def reach_m(
         lowest_m = None if ground.terrain is None and not over_terrain else min(site.ground_m for site in network.sites)
         radiating = zip(network.sites, transmitters(network, placed), strict=True)
         _known[key] = {
-            site.id: _furthest_m(network, one, least_dbuvm, lowest_m) for site, one in radiating if site.id in on_air
+            site.id: _furthest_m(network, one, least_dbuvm, lowest_m) for site, one in radiating if site.id in heard
         }
     return _known[key]
 

@@ -172,7 +172,8 @@ def _near(
     network: Network, placed: Mapping[str, Located], lat_deg: float, lon_deg: float
 ) -> tuple[list[Site], tuple[str, ...]]:
     """The sites on air whose path to a point is worked out, and the names of those too far; one must be near."""
-    on_air = [site for site in network.sites if site.id in network.transmitting]
+    heard = network.transmitting
+    on_air = [site for site in network.sites if site.id in heard]
     far = {
         site.id
         for site in on_air

@@ -79,7 +79,8 @@ def calibrated(
         tuple(s for p in parts for s in p.site),
     )
     level, bearing = planned_levels(network, road.lat_deg, road.lon_deg, ground=ground, rx_height_m=rx_height_m)
-    on_air = np.array([site.id in network.transmitting for site in network.sites])
+    heard = network.transmitting
+    on_air = np.array([site.id in heard for site in network.sites])
     found = calibrate(
         road.level_dbuvm,
         predicted_dbuvm=np.where(on_air[:, None], level, np.nan),

@@ -126,11 +126,9 @@ def driven(
         ) from error
     signals = line_signals(network, found.lat_deg, found.lon_deg, ground=ground)
     level = signals.level_dbuvm
-    level = np.where(
-        np.array([site.id in network.transmitting for site in network.sites])[:, None] & np.isfinite(level),
-        level,
-        -np.inf,
-    )
+    heard = network.transmitting
+    radiates = np.array([site.id in heard for site in network.sites])
+    level = np.where(radiates[:, None] & np.isfinite(level), level, -np.inf)
     placed = place(network)
     launches = delay_table(network, placed=placed).launches()
     arrival = signals.travel_us + np.array([launches[name] for name in signals.sites])[:, None]
@@ -208,7 +206,8 @@ def driven_routes(
 
 def _quality(signals: LineSignals, now: Tried) -> ServiceQuality:
     """What is predicted along the route with something tried."""
-    rows = [i for i, site in enumerate(now.network.sites) if site.id in now.network.transmitting]
+    heard = now.network.transmitting
+    rows = [i for i, site in enumerate(now.network.sites) if site.id in heard]
     launches = np.array([now.launches[signals.sites[i]] for i in rows], dtype=np.float64)
     gain_db = behind_antenna(now.network, signals.level_dbuvm[rows], signals.bearing_deg[rows])
     yard = yardstick(now.network)

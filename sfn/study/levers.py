@@ -57,7 +57,8 @@ def levers(
     level, rare = levels(network, computed)
     arrivals = computed.travel_us + launches[:, None]
     made: list[Lever] = []
-    rows = [i for i, site in enumerate(network.sites) if site.id in network.transmitting]
+    heard = network.transmitting
+    rows = [i for i, site in enumerate(network.sites) if site.id in heard]
     for done, i in enumerate(rows):
         for change, which, where, by_db in _changes(network, computed, what, after, i):
             if cancelled is not None and cancelled():
@@ -119,7 +120,8 @@ def _with_children(network: Network, i: int) -> list[int]:
     silent = {network.sites[i].id}
     for _ in network.sites:
         silent |= {site.id for site in network.sites if site.fed_off_air_from in silent}
-    return [k for k, site in enumerate(network.sites) if site.id in silent and site.id in network.transmitting]
+    silenced = silent & network.transmitting
+    return [k for k, site in enumerate(network.sites) if site.id in silenced]
 
 
 def _bearings(computed: Coverage, network: Network, i: int) -> Doubles:

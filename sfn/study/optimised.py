@@ -139,7 +139,8 @@ class Optimised:
     @property
     def nothing_to_find(self) -> str | None:
         """Why no offsets could bring anything, in words; None where they might."""
-        on_air = [site for site in self.network.sites if site.id in self.network.transmitting]
+        heard = self.network.transmitting
+        on_air = [site for site in self.network.sites if site.id in heard]
         if len(on_air) < 2 and self.network.unjudged:
             return f"{len(on_air)} site on air can be read: with whom it is to be within tolerance is not known"
         if len(on_air) < 2:

@@ -15,14 +15,14 @@ def site_marks(network: Network) -> list[dict[str, Any]]:
     PlanError
         If a position cannot be read.
     """
-    placed, colours = place(network), site_colours(len(network.sites))
+    placed, colours, heard = place(network), site_colours(len(network.sites)), network.transmitting
     return [
         {
             "id": site.id,
             "name": site.name,
             "lat": placed[site.id].lat_deg,
             "lon": placed[site.id].lon_deg,
-            "on_air": site.id in network.transmitting,
+            "on_air": site.id in heard,
             "offset_us": site.offset_us,
             "colour": colours[i],
         }
