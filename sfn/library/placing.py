@@ -7,16 +7,12 @@ from typing import Any, Literal
 
 from sfn.answer.placing_document import placing_document
 from sfn.errors import PlanError, Problem
-from sfn.field.over_smooth import smooth_says
 from sfn.field.rasters import SiteProgress
-from sfn.field.shift import shift_says
-from sfn.geodesy.grid import Grid, grid_for
 from sfn.geodesy.sites import place
 from sfn.library.opened import Opened
-from sfn.library.search import THREADS_N
-from sfn.reception.coverage import Coverage, coverage as levels_over, usual_pixel_m
-from sfn.reception.listeners import Listeners, listeners
-from sfn.reception.reach import bounds_to_the_edge
+from sfn.library.search import THREADS_N, counted_on, resting_on
+from sfn.reception.coverage import Coverage, coverage as levels_over
+from sfn.reception.listeners import Listeners
 from sfn.reception.weights import weighed
 from sfn.study.how_sure import AskedSure
 from sfn.study.optimised import Asked
@@ -38,17 +34,8 @@ class PlacingAnswer:
     @property
     def document(self) -> dict[str, Any]:
         """What ``placing --json`` prints."""
-        network, grid = self.found.network, self.levels.grid
-        assert isinstance(grid, Grid)
-        return placing_document(self.found) | {
-            "people_said": self.listeners.said,
-            "pixel_m": grid.pixel_m,
-            "smooth_earth": self.levels.smooth,
-            "smooth_earth_says": smooth_says(network) or None,
-            "terrain_averaged": self.levels.averaged_says or None,
-            "level_shifts": shift_says(network) or None,
-            "credits": self.credits_say,
-        }
+        said = resting_on(self.found.network, self.levels, self.listeners, credits_say=self.credits_say)
+        return placing_document(self.found) | said
 
 
 def placing(
@@ -95,12 +82,7 @@ def placing(
     refuse(max_offset_us, azimuth_step_deg)
     network = plan.readable
     placed, ground = place(network), plan.ground
-    bounds = bounds_to_the_edge(network, placed, ground=ground)
-    grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if pixel_m is None else pixel_m)
-    heard = listeners(network, grid, folder=plan.folder, anywhere=True)
-    if objective == "people" and heard.people is None:
-        expected = "listeners in the document, or --objective area"
-        raise PlanError([Problem("--objective", heard.said, expected, code="no-listeners")])
+    grid, heard = counted_on(plan, objective, pixel_m, placed=placed)
     counted = Asked(
         people=heard.people, by_area=objective == "area", weights=weighed(network, grid, places=heard.places),
         places=heard.places, most_us=max_offset_us,

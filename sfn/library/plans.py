@@ -7,17 +7,13 @@ from typing import Any, Literal
 
 from sfn.answer.plans_document import plans_document
 from sfn.errors import PlanError, Problem
-from sfn.field.over_smooth import smooth_says
 from sfn.field.rasters import SiteProgress
-from sfn.field.shift import shift_says
-from sfn.geodesy.grid import Grid, grid_for
 from sfn.geodesy.sites import place
 from sfn.library.opened import Opened
-from sfn.library.search import THREADS_N, phases, refuse
+from sfn.library.search import THREADS_N, counted_on, phases, refuse, resting_on
 from sfn.plan.may_change import ChangeCosts, SiteChanges
-from sfn.reception.coverage import Coverage, coverage as levels_over, usual_pixel_m
-from sfn.reception.listeners import Listeners, listeners
-from sfn.reception.reach import bounds_to_the_edge
+from sfn.reception.coverage import Coverage, coverage as levels_over
+from sfn.reception.listeners import Listeners
 from sfn.reception.weights import weighed
 from sfn.study.how_sure import AskedSure
 from sfn.study.optimise import held_of
@@ -41,17 +37,8 @@ class PlansAnswer:
     @property
     def document(self) -> dict[str, Any]:
         """What ``optimise --vary --json`` prints."""
-        network, grid = self.found.network, self.levels.grid
-        assert isinstance(grid, Grid)
-        return plans_document(self.found) | {
-            "people_said": self.listeners.said,
-            "pixel_m": grid.pixel_m,
-            "smooth_earth": self.levels.smooth,
-            "smooth_earth_says": smooth_says(network) or None,
-            "terrain_averaged": self.levels.averaged_says or None,
-            "level_shifts": shift_says(network) or None,
-            "credits": self.credits_say,
-        }
+        said = resting_on(self.found.network, self.levels, self.listeners, credits_say=self.credits_say)
+        return plans_document(self.found) | said
 
 
 def plans(
@@ -114,12 +101,7 @@ def plans(
             Problem("--hold", f"there is no site {name!r}", expected, code="unknown-site", values={"site": name})
             for name in unknown
         )
-    bounds = bounds_to_the_edge(network, placed, ground=ground)
-    grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if pixel_m is None else pixel_m)
-    heard = listeners(network, grid, folder=plan.folder, anywhere=True)
-    if objective == "people" and heard.people is None:
-        expected = "listeners in the document, or --objective area"
-        raise PlanError([Problem("--objective", heard.said, expected, code="no-listeners")])
+    grid, heard = counted_on(plan, objective, pixel_m, placed=placed)
     counted = Asked(
         people=heard.people, by_area=objective == "area", weights=weighed(network, grid, places=heard.places),
         places=heard.places, held=held, most_us=max_offset_us, most_move_us=max_move_us, from_set=from_set, seed=seed,

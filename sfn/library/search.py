@@ -1,6 +1,6 @@
 """Timing offsets that serve most, as ``python -m sfn optimise`` gives them."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -12,9 +12,11 @@ from sfn.field.over_smooth import smooth_says
 from sfn.field.rasters import SiteProgress
 from sfn.field.shift import shift_says
 from sfn.geodesy.grid import Grid, grid_for
+from sfn.geodesy.position import Located
 from sfn.geodesy.sites import place
 from sfn.library.frames import frame
 from sfn.library.opened import Opened
+from sfn.plan import Network
 from sfn.plan.left_out import left_out_says
 from sfn.reception.coverage import Coverage, coverage as levels_over, usual_pixel_m
 from sfn.reception.listeners import Listeners, listeners
@@ -153,12 +155,7 @@ def optimise(
         raise PlanError([Problem("--from-set", "does nothing without --max-move-us", expected, code="option-idle")])
     network = plan.readable
     placed, ground = place(network), plan.ground
-    bounds = bounds_to_the_edge(network, placed, ground=ground)
-    grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if pixel_m is None else pixel_m)
-    heard = listeners(network, grid, folder=plan.folder, anywhere=True)
-    if objective == "people" and heard.people is None:
-        expected = "listeners in the document, or --objective area"
-        raise PlanError([Problem("--objective", heard.said, expected, code="no-listeners")])
+    grid, heard = counted_on(plan, objective, pixel_m, placed=placed)
     asked = Asked(
         people=heard.people,
         by_area=objective == "area",
@@ -179,6 +176,39 @@ def optimise(
             progress=None if progress is None else phases(progress),
         )  # fmt: skip
     return OptimiseAnswer(tuple(found), levels, heard, in_nights=nights is not None, credits_say=plan.credits_say)
+
+
+def counted_on(
+    plan: Opened, objective: Literal["people", "area"] | None, pixel_m: float | None, *, placed: Mapping[str, Located]
+) -> tuple[Grid, Listeners]:
+    """The grid that a search counts on, and the people there.
+
+    Raises
+    ------
+    PlanError
+        If people are to be counted and not known.
+    """
+    bounds = bounds_to_the_edge(plan.readable, placed, ground=plan.ground)
+    grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if pixel_m is None else pixel_m)
+    heard = listeners(plan.readable, grid, folder=plan.folder, anywhere=True)
+    if objective == "people" and heard.people is None:
+        expected = "listeners in the document, or --objective area"
+        raise PlanError([Problem("--objective", heard.said, expected, code="no-listeners")])
+    return grid, heard
+
+
+def resting_on(network: Network, levels: Coverage, heard: Listeners, *, credits_say: str) -> dict[str, Any]:
+    """What the document of a search says of the people and the ground that it rests on."""
+    assert isinstance(levels.grid, Grid)
+    return {
+        "people_said": heard.said,
+        "pixel_m": levels.grid.pixel_m,
+        "smooth_earth": levels.smooth,
+        "smooth_earth_says": smooth_says(network) or None,
+        "terrain_averaged": levels.averaged_says or None,
+        "level_shifts": shift_says(network) or None,
+        "credits": credits_say,
+    }
 
 
 def phases(progress: SiteProgress) -> Told:
