@@ -71,7 +71,7 @@ def web() -> dict[str, Any]:
     from webapp.app import create_app
     from webapp.config.addresses import ROUTES
     from webapp.config.settings import Settings
-    from webapp.shell.api_pages import form_fields
+    from webapp.shell.form_spelled import form_fields
     from webapp.store.store import Store
 
     with tempfile.TemporaryDirectory() as name:

@@ -12,7 +12,8 @@ from starlette.testclient import TestClient
 from sfn.answer.plain import plain
 from tests.sfn.networks import example as network_of_example
 from webapp.app import OWN, ROUTERS
-from webapp.shell.api_pages import PREFIX, form_fields
+from webapp.shell.api_pages import PREFIX
+from webapp.shell.form_spelled import form_fields
 from webapp.store.passwords import token_hash
 from webapp.store.store import Store
 

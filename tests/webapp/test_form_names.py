@@ -11,8 +11,9 @@ from fastapi.routing import APIRoute
 from starlette.testclient import TestClient
 
 from webapp.app import OWN, ROUTERS
-from webapp.shell.api_pages import PREFIX, form_fields
+from webapp.shell.api_pages import PREFIX
 from webapp.shell.form_names import BEYOND, MOST_TOLD, Accepted, accepted
+from webapp.shell.form_spelled import form_fields
 from webapp.store.store import Store
 
 DEMOS = Path(__file__).parents[2] / "demo_sites"

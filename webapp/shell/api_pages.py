@@ -6,7 +6,6 @@ name that the form has not is refused (`webapp.shell.form_names`).
 """
 
 import json
-import re
 from typing import Any
 
 from fastapi import APIRouter, Depends
@@ -16,19 +15,12 @@ from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from webapp.config.addresses import BASE, inside
-from webapp.config.bundled import folder
 from webapp.shell.api_shapes import responses
 from webapp.shell.form_names import accepted, only
+from webapp.shell.form_spelled import form_fields, split_name
 
 PREFIX = "/api/pages"
 TAG = "pages"
-_FORM = re.compile(r"<form[^>]*method=\"post\"[^>]*action=\"\{\{ to\('([\w.]+)'.*?</form>", re.S)
-_MACRO = re.compile(r"\{% macro (\w+)\(.*?%\}(.*?)\{% endmacro %\}", re.S)
-_CALL = re.compile(r"\{\{ *(\w+)\(")
-_FIELD = re.compile(r"<(?:input|select|textarea|button)\b[^>]*>", re.S)
-_GIVEN = re.compile(r"\b(name|id)=\"([^\"]+)\"")
-_LABEL = re.compile(r"<label for=\"([^\"]+)\"[^>]*>([^<{]+)</label>")
-_HIDDEN = ("csrf_token",)
 
 
 def second_places(routers: tuple[APIRouter, ...]) -> APIRouter:
@@ -57,31 +49,10 @@ def second_places(routers: tuple[APIRouter, ...]) -> APIRouter:
     return again
 
 
-def form_fields() -> dict[str, dict[str, str]]:
-    """By the route that each form of the templates leads to: its fields' names as they are spelled there, gaps and all.
-
-    Each with its label where that is fixed.
-    """
-    found: dict[str, dict[str, str]] = {}
-    texts = [path.read_text(encoding="utf-8") for path in sorted(folder("templates").rglob("*.html"))]
-    macros = {macro[1]: macro[2] for text in texts for macro in _MACRO.finditer(text)}
-    for text in texts:
-        labels = {name: label.strip() for name, label in _LABEL.findall(text)}
-        for form in _FORM.finditer(text):
-            there = found.setdefault(form[1], {})
-            whole = _CALL.sub(lambda call: macros.get(call[1], "") + call[0], form[0])
-            for tag in _FIELD.findall(whole):
-                given = dict(_GIVEN.findall(tag))
-                if given.get("name", "{{").startswith("{{"):  # a name that only the page's own record knows
-                    continue
-                if given["name"] not in _HIDDEN:
-                    there[given["name"]] = labels.get(given.get("id", ""), "")
-    return found
-
-
 def _open(name: str) -> str:
-    """A field's name with its gaps in words: ``offset-{{ site.id }}`` as ``offset-SITE``."""
-    return re.sub(r"\{\{ *([a-z_]+)[^}]*\}\}", lambda gap: gap[1].upper(), name)
+    """A field's name with its gap in words: ``offset-{{ site.id }}`` as ``offset-SITE``."""
+    before, gap = split_name(name)
+    return f"{before}{gap.partition('.')[0].upper()}" if gap else name
 
 
 def _body(names: dict[str, str]) -> dict[str, Any]:

@@ -1,12 +1,11 @@
 """Which names a form under ``/api/pages`` may hold: a name that nothing would read is refused, never passed over.
 
 A script's ``offset-nroth`` or ``reasn`` would be lost in silence otherwise. The names are those of the forms in the
-templates (`webapp.shell.api_pages.form_fields`); what only a macro or a script makes stands in `BEYOND`, with the
+templates (`webapp.shell.form_spelled.form_fields`); what only a macro or a script makes stands in `BEYOND`, with the
 reason.
 """
 
 import json
-import re
 from collections.abc import Awaitable, Callable, Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -20,6 +19,7 @@ from webapp.config.limits import whole_number
 from webapp.config.settings import Settings
 from webapp.forms import stream
 from webapp.forms.places import path_of, value_at
+from webapp.shell.form_spelled import split_name
 from webapp.store.store import MissingError, Store
 
 ALWAYS = ("author", "csrf_token")
@@ -27,7 +27,6 @@ ALWAYS = ("author", "csrf_token")
 MOST_TOLD = 20
 _LONGEST_TOLD = 80
 _SITES, _COUNTERS = ("id", "site", "site_id"), ("index", "index0", "k")
-_GAP = re.compile(r"\{\{ *([a-z_0-9.]+)[^}]*\}\}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,8 +118,9 @@ def accepted(route: str, spelled: Iterable[str]) -> Accepted:
     """What an address takes: the names that its templates spell, gaps and all, and those of `BEYOND`."""
     more = [beyond for beyond in BEYOND if beyond.route == route]
     every = dict.fromkeys((*spelled, *(name for beyond in more for name in beyond.names)))
-    plain = tuple(name for name in every if "{{" not in name)
-    gaps = dict.fromkeys((name[: found.start()], _kind(found[1])) for name in every if (found := _GAP.search(name)))
+    split = {name: split_name(name) for name in every}
+    plain = tuple(name for name, (_, gap) in split.items() if not gap)
+    gaps = dict.fromkeys((before, _kind(gap)) for before, gap in split.values() if gap)
     return Accepted(plain, tuple(gaps), any(beyond.places for beyond in more))
 
 

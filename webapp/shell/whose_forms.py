@@ -8,15 +8,49 @@ import html
 import re
 from collections.abc import Iterator
 from functools import cache
+from html.parser import HTMLParser
 
 from webapp.config.addresses import BASE, ROUTES
 from webapp.store.roles import WORDS, Action, Person, may, needed, roles_for
 
-_FORM = re.compile(r"<form\b([^>]*\bmethod=\"post\"[^>]*)>(.*?)</form>", re.DOTALL)
-_ACTION = re.compile(r"\baction=\"([^\"?#]*)")
-# A field that somebody types into or chooses from; what is hidden is none.
-_FIELD = re.compile(r"<(?:select|textarea)\b|<input\b(?![^>]*\btype=\"hidden\")")
+_BEGIN, _END = "<form", "</form>"
+_TYPED = ("select", "textarea")
 _GAP = re.compile(r"\{\w+\}")
+
+
+class _Form(HTMLParser):
+    """One form of a page, read from its first tag."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=False)
+        self.posted: str | None = None
+        """The address that it is posted to, without its question; None of a form that asks by GET."""
+        self.tag = ""
+        self.fields = False
+        """Whether it has one that somebody types into or chooses from; what is hidden is none."""
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """The form's own tag, or a field of it."""
+        if tag == "form":
+            given = dict(attrs)
+            self.tag = self.get_starttag_text() or ""
+            if (given.get("method") or "").lower() == "post" and (action := given.get("action")):
+                self.posted = action.partition("?")[0].partition("#")[0]
+        elif tag in _TYPED or (tag == "input" and ("type", "hidden") not in attrs):
+            self.fields = True
+
+
+def _forms(text: str) -> Iterator[tuple[int, int]]:
+    """Where each form of a page begins and its end tag stands; only they are parsed, not tables of a megabyte.
+
+    A page has no ``<form`` that is not a form: in words and in data for scripts ``<`` is escaped.
+    """
+    begins = text.find(_BEGIN)
+    while begins >= 0 and (ends := text.find(_END, begins)) >= 0:
+        yield begins, ends
+        begins = text.find(_BEGIN, ends)
 
 
 def for_whom(text: str, person: Person) -> str:
@@ -38,18 +72,21 @@ def for_whom(text: str, person: Person) -> str:
     if person.via == "nobody" or all(may(person, action) for action in WORDS):
         return text
 
-    def theirs(found: re.Match[str]) -> str:
-        """One form."""
-        asked = _ACTION.search(found[1])
-        action = None if asked is None else needed("POST", route_at(html.unescape(asked[1])))
+    pieces, done = [], 0
+    for begins, ends in _forms(text):
+        form = _Form(text[begins:ends])
+        action = None if form.posted is None else needed("POST", route_at(form.posted))
         if action is None or may(person, action):
-            return found[0]
+            continue
         line = f'<span class="quiet no-print whose">{html.escape(says(person, action))}</span>'
-        if not _FIELD.search(found[2]):
-            return line
-        return f'<form{found[1]}><fieldset class="not-yours" disabled>{found[2]}</fieldset>{line}</form>'
-
-    return _FORM.sub(theirs, text)
+        pieces.append(text[done:begins])
+        if form.fields:
+            inside = text[begins + len(form.tag) : ends]
+            pieces.append(f'{form.tag}<fieldset class="not-yours" disabled>{inside}</fieldset>{line}{_END}')
+        else:
+            pieces.append(line)
+        done = ends + len(_END)
+    return "".join((*pieces, text[done:]))
 
 
 def says(person: Person, action: Action) -> str:
