@@ -15,6 +15,7 @@ def document(found: Contours, *, file: str | None) -> dict[str, Any]:
         "smooth_earth": found.smooth,
         "smooth_earth_says": found.smooth_says or None,
         "terrain_averaged": found.averaged_says or None,
+        "treetops_say": found.treetops_say or None,
         "cut_by_frame": found.cut_says or None,
         "receiving_antenna_says": found.bare_says or None,
         "file": file,
@@ -64,6 +65,6 @@ def features(found: Contours, *, credits_say: str = "") -> dict[str, Any]:
         for area in one.areas
     )
     said = {"left_out": left_out_says(found.left_out), "terrain_averaged": found.averaged_says, "cut": found.cut_says}
-    said |= {"ground": found.smooth_says, "credits": credits_say}
+    said |= {"treetops": found.treetops_say, "ground": found.smooth_says, "credits": credits_say}
     said = {name: text for name, text in said.items() if text}
     return made | {"properties": said} if said else made

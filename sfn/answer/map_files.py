@@ -40,6 +40,8 @@ def layer_tif(found: Zones, layer: Layer, by: Stamp) -> bytes:
         tags["classes"] = "; ".join(layer.scale.words)
     if found.coverage.averaged_says:
         tags["terrain_averaged"] = found.coverage.averaged_says
+    if said := found.treetops.says:
+        tags["treetops"] = said
     name = f"TRY: {layer.name}" if by.is_try else layer.name
     return geotiff(layer.values, found.coverage.grid, name=name, unit=layer.unit, tags=tags)
 
@@ -60,7 +62,7 @@ def layer_png(found: Zones, layer: Layer, by: Stamp, over: tuple[Over, ...] = ()
     )
     heard = f"FM quality of {by.programme}" if by.programme else ""
     classes = by.classes if LAYERS[layer.name].about == RECEPTION else ()
-    said = ". ".join(one for one in (too_high, by.corrected, heard, *classes, by.credits) if one)
+    said = ". ".join(one for one in (found.treetops.says, too_high, by.corrected, heard, *classes, by.credits) if one)
     note = f"{coverage.averaged_says} {note} {said}{'.' if said else ''}".strip()
     return map_picture(
         layer.values, coverage.grid, label=layer.label, scale=layer.scale,
@@ -79,7 +81,9 @@ def layers_csv(found: Zones, layers: Iterable[Layer], by: Stamp) -> Iterator[str
     layers, grid = tuple(layers), found.coverage.grid
     heads = ["lat_deg", "lon_deg", *(by.column(layer.name) for layer in layers)]
     averaged = found.coverage.averaged_says
-    extra = [_quoted(said) for said in (by.state if by.is_try else "", *by.remarks, averaged) if said]
+    extra = [
+        _quoted(said) for said in (by.state if by.is_try else "", *by.remarks, averaged, found.treetops.says) if said
+    ]
     yield ",".join([*heads, *extra]) + "\r\n"
     lon = [f"{value:.6f}" for value in grid.lon_deg]
     ending = "," * len(extra) + "\r\n"

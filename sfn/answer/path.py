@@ -24,6 +24,8 @@ def document(answer: PathAnswer) -> dict[str, Any]:
         "bearing_deg": levels.bearing_deg,
         "travel_us": answer.travel_us,
         "smooth_earth": ground.smooth,
+        "treetops_m": answer.treetops_m,
+        "treetops_say": answer.treetops_say or None,
         "covered": ground.covered,
         "not_covered_from_m": ground.gap_from_m,
         "line_of_sight": first.line_of_sight if first else None,

@@ -18,6 +18,7 @@ def document(found: PointSignals, quality: PointQuality | None = None) -> dict[s
         "rx_ground_m": found.rx_ground_m,
         "smooth_earth": found.smooth,
         "smooth_earth_says": found.smooth_says or None,
+        "treetops_say": found.treetops_say or None,
         "usable": found.usable,
         "uncovered": list(found.uncovered),
         "over_gaps": list(found.over_gaps),

@@ -30,6 +30,8 @@ def document(made: PlannedRoad, *, revision: int | None = None) -> dict[str, Any
         "smooth_earth": found.signals.smooth,
         "smooth_earth_says": found.smooth_says or None,
         "terrain_averaged": found.signals.averaged_says or None,
+        "treetops_m": found.treetops_m,
+        "treetops_say": found.treetops_say or None,
         "level_shifts": shift_says(found.network) or None,
         "other_transmitters_say": found.others_says,
         "too_weak_says": found.says_of_classes.too_weak or None,

@@ -70,6 +70,7 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "smooth_earth": found.coverage.smooth,
         "smooth_earth_says": smooth_says(found.network) or None,
         "terrain_averaged": found.coverage.averaged_says or None,
+        **found.treetops.as_json(),
         "level_shifts": shift_says(found.network) or None,
         "programme": heard_programme(found.network) or None,
         "usable_dbuvm": found.counts.usable_dbuvm,

@@ -125,6 +125,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "ground-unreadable": Doubt(_R, "delays do not rest on terrain"),
     "sea-without-zones": Doubt(_R, "levels near a sea are too low for 1 % of the time; no delay rests on them"),
     "surface-without-cover": Doubt(_R, "levels over treetops are too high; no delay rests on them"),
+    "surface-beyond-cover": Doubt(_R, "levels over treetops without cover are too high; no delay rests on them"),
     "far-above-the-plain": Doubt(_R, "levels far from high sites may be far too high; no delay rests on them"),
     "refractivity-usual": Doubt(_R, "the air of warm countries bends more; no delay rests on levels"),
     "terrain-finer-than-steps": Doubt(_R, "levels rest on some of the heights; no delay rests on them"),

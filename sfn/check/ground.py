@@ -3,14 +3,18 @@
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from sfn.errors import Problem, Touch
+import numpy as np
+
+from sfn.errors import PlanError, Problem, Touch
 from sfn.field.over_smooth import smooth_parts, smooth_says
 from sfn.field.path import LEAST_STEP_M
 from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.reception.coverage import usual_bounds
+from sfn.reception.reach import bounds_to_the_edge
 from sfn.terrain.dem import Terrain
 from sfn.terrain.ground import DEEPEST_VOID_M, Ground, averaged_parts, averaged_says, window_averaged
+from sfn.terrain.heights import METRES_PER_DEGREE_M
 from sfn.terrain.laid import TURNS_DEG, overlaps
 from sfn.terrain.sea import COAST_KM, sea_km
 from sfn.terrain.tile import Tile
@@ -21,6 +25,9 @@ WARM_DEG = 35.0
 USUAL_DELTA_N, USUAL_N0 = 45.0, 325.0
 # From so far above the lowest site a mast over a smooth earth is asked about: pages say it from 100 m on.
 FAR_ABOVE_M = 500.0
+# Places a side at which it is asked whether the cover's files reach so far.
+LOOKED_N = 100
+Bounds = tuple[float, float, float, float]
 
 
 def ground_basis_problems(network: Network, placed: Mapping[str, Located], ground: Ground) -> tuple[Problem, ...]:
@@ -84,7 +91,12 @@ def ground_basis_problems(network: Network, placed: Mapping[str, Located], groun
                 said=averaged_parts(*averaged_n),
             )
         )
-    found += [*_voids(placed, ground), *_far_above_the_plain(network), *_finer(placed, ground)]
+    found += [
+        *_beyond_cover(network, placed, ground),
+        *_voids(placed, ground),
+        *_far_above_the_plain(network),
+        *_finer(placed, ground),
+    ]
     warm = [site for site in near if abs(placed[site].lat_deg) < WARM_DEG]
     if warm and (network.delta_n, network.surface_refractivity_n0) == (USUAL_DELTA_N, USUAL_N0):
         by_sea = "50 to 80 N-units/km and 340 to 390 N-units by the sea" if coastal else "40 to 60 N-units/km inland"
@@ -104,6 +116,51 @@ def ground_basis_problems(network: Network, placed: Mapping[str, Located], groun
             )
         )
     return tuple(found)
+
+
+def _beyond_cover(network: Network, placed: Mapping[str, Located], ground: Ground) -> Iterator[Problem]:
+    """Where the usual map shows terrain of treetops, and the ground cover that is taken off it ends or has no value."""
+    terrain, cover = ground.terrain, ground.cover
+    if not ground.surface or terrain is None or cover is None or not placed:
+        return
+    try:
+        bounds_deg = bounds_to_the_edge(network, placed, ground=ground)
+    except PlanError:  # of the service: said by itself
+        bounds_deg = usual_bounds(placed, ground=ground)
+    bare_ratio, shown_km2 = _uncovered(bounds_deg, cover)
+    if bare_ratio <= 0.0:
+        return
+    about_pct, bare_km2 = max(100.0 * bare_ratio, 0.1), bare_ratio * shown_km2
+    yield Problem(
+        "cover",
+        f"the terrain has heights of treetops and roofs, and on about {about_pct:.1f} % of the usual map "
+        f"({bare_km2:.0f} of {shown_km2:.0f} km2, sea included) no ground cover is known that would be taken off them: "
+        "receivers count as standing on them there, and levels come out too strong, by 10 dB and more in woods of 15 m "
+        "20 km from an FM site",
+        "ground cover of all the area; the map says how many km2 and people it concerns",
+        "warning",
+        code="surface-beyond-cover",
+        touches=tuple(Touch(site) for site in placed),
+        fields=("cover",),
+        values={"bare_km2": bare_km2, "shown_km2": shown_km2},
+        said={"about_pct": f"{about_pct:.1f}", "bare_said": f"{bare_km2:.0f}", "shown_said": f"{shown_km2:.0f}"},
+    )
+
+
+def _uncovered(bounds_deg: Bounds, cover: Terrain) -> tuple[float, float]:
+    """On which part of an area no cover is known, by its files' rectangles and their voids; and the area. [km2]"""
+    south, west, north, east = bounds_deg
+    lat, lon = (
+        low + (high - low) * (np.arange(LOOKED_N) + 0.5) / LOOKED_N for low, high in ((south, north), (west, east))
+    )
+    bare = np.ones((LOOKED_N, LOOKED_N))
+    for part in cover.parts:
+        low, left, high, right = part.bounds_deg
+        in_it = ((lat >= low) & (lat <= high))[:, None] & ((lon - left) % 360.0 <= right - left)[None, :]
+        bare[in_it] *= getattr(part, "void_pct", 0.0) / 100.0
+    width = np.broadcast_to(np.cos(np.radians(lat))[:, None], bare.shape)
+    km2 = (north - south) * (east - west) * (METRES_PER_DEGREE_M / 1000.0) ** 2 * float(width.mean())
+    return float((bare * width).sum() / width.sum()), km2
 
 
 def _voids(placed: Mapping[str, Located], ground: Ground) -> Iterator[Problem]:

@@ -4,7 +4,8 @@ The level is exceeded for 50 % of time and places at the network's receiving hei
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals. `receiving_antenna_says`: that a roof antenna is not counted (null:
-there is none).
+there is none). `treetops_say`: where treetops and roofs count as bare ground on their map (null:
+nowhere).
 """
 
 import argparse
@@ -131,7 +132,7 @@ def _print(found: Contours) -> None:
         print(sentence)
     if found.bare_says:
         print(found.bare_says)
-    if found.averaged_says:
-        print(found.averaged_says)
+    for beware in filter(None, (found.averaged_says, found.treetops_say)):
+        print(beware)
     if found.smooth_says:
         print(found.smooth_says)

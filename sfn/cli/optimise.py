@@ -29,7 +29,8 @@ each on devices like the answer's own figure, how each ended, their width, more_
 night: of whose result); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain), `smooth_earth_says`, `programme` (of
 FM), `rests_on` (sentences: what makes a place served), `classes_by` (the rule by which all of this is judged: quick
 estimate; 8-VSB: median levels), `other_transmitters_say` (what is known of other programmes),
-`level_shifts` (null: none), `credits` (whose data ground and people are; empty: nobody asks). With
+`level_shifts` (null: none), `treetops_say` (where treetops count as bare ground; null:
+nowhere), `credits` (whose data ground and people are; empty: nobody asks). With
 --nights also `nights`, each with night, changed, offsets, settled_on_devices, settled_says, after and
 common_delay_held_us: the first is what to set in the first night.
 

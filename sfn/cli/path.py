@@ -7,7 +7,8 @@ A bare profile comes as CSV with the columns distance_km,ground_m,cover_m,zone: 
 (0 km) to the receiver in any spacing, heights in metres above sea level, cover above ground, zone inland, coast or sea.
 The answer is then for 1 kW e.r.p. Both are for 50 % of locations.
 
-JSON of the first: `credits` says whose data the ground is (empty: nobody asks).
+JSON of the first: `credits` says whose data the ground is (empty: nobody asks). `treetops_m`: on how much of the path
+treetops and roofs count as bare ground, for no ground cover is known; `treetops_say`: the same in words (null: none).
 """
 
 import argparse

@@ -19,7 +19,8 @@ terrain has a gap on the way), `sampling` (what the map's places leave open of t
 the best first, each with pattern, azimuth_deg, offset_us, launch_us, without_service), `directions_compared`, `says`
 (its doubts). Beside them `not_looked_at` (each with name, code, why), `azimuth_step_deg`, `caution`, `doubts`,
 `rests_on`, `classes_by`, `ended` (all, cancelled), `places_compared` (places on which directions were compared) of
-`places`, `people_said`, `pixel_m`, `smooth_earth`, `smooth_earth_says`, `terrain_averaged`, `level_shifts`, `credits`.
+`places`, `people_said`, `pixel_m`, `smooth_earth`, `smooth_earth_says`, `terrain_averaged`, `treetops_say`,
+`level_shifts`, `credits`.
 Unless --worlds 0 the first four are drawn in the same worlds (words in the help of `sure`): each has people_p5,
 people_p20, people_p50, people_p95, people_mean, served_p5, served_p20, served_p50, served_p95, served_mean,
 served_p5_error, served_p50_error, served_p95_error, served_as_predicted, better_than_today, better_than_today_error,

@@ -17,7 +17,8 @@ map shows nothing there); `coverage_probability_says` that stations with other p
 `coverage_probability_own` the share without them. `needed_beside_others_dbuvm` what the strongest must reach beside
 `other_transmitter` (null: none); `others_short_ratio` (FM): at which share of the places around it falls short of that,
 which class and shares do not count. `problems`: what is wrong with what is tried that is not with the plan, as settings
-that no field can make. `credits`: whose data its ground is (empty: nobody asks).
+that no field can make. `credits`: whose data its ground is (empty: nobody asks). `treetops_say`: where, at
+the place or on the ways to it, treetops and roofs count as bare ground, for no ground cover is known (null: nowhere).
 """
 
 import argparse

@@ -22,7 +22,8 @@ of the plan, these with `tried_lost_m` and `tried_margin_db`); `measured` (the l
 and `share_stereo`, `share_blended`, `share_upset` of listeners) or `cni_db` (OFDM, 8-VSB), `hurts`,
 `coverage_probability`, `level_dbuvm`, `strongest`, `second`, `level_difference_db` and `delay_difference_us` (`second`
 minus `strongest`), `hurts_level_db` and `hurts_delay_us` (`hurts` minus `strongest`), `signals` (strongest first;
-differences are from the strongest); `problems`.
+differences are from the strongest); `problems`; `treetops_m`: where treetops and roofs count as bare ground under the
+receiver, for no ground cover is known, `treetops_say`: the same in words (null: nowhere).
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals.

@@ -13,7 +13,9 @@ weak from upset. Sentences (null: nothing to say), of `point` and `road` too: `c
 about the people counted. `credits`: whose data ground and people are (null: nobody asks to be named).
 `other_transmitters_say`: what is known of transmitters of other programmes. `uncovered_by`: sites whose level the
 terrain leaves unknown, and on how many km2; one such site is enough for a place not to be judged (`uncovered_says`,
-`uncovered_people`).
+`uncovered_people`). `treetops_say`: where treetops and roofs count as bare ground because no ground cover is known that
+would be taken off them (null: nowhere); `treetops_km2`, `treetops_people` of what is judged, `treetops_served_km2` and
+`treetops_served_people` what of it counts as served.
 """
 
 import argparse
@@ -111,8 +113,8 @@ def run(args: argparse.Namespace) -> int:
         print(corrected)
     if programme := heard_programme(found.network):
         print(f"FM quality of {programme}")
-    if computed.averaged_says:
-        print(computed.averaged_says)
+    for beware in filter(None, (computed.averaged_says, found.treetops.says)):
+        print(beware)
     if computed.smooth:
         print("no terrain: smooth earth")
         if high := smooth_says(found.network):

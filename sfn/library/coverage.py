@@ -64,6 +64,7 @@ class CoverageAnswer:
             f"people: {self.listeners.said}",
             self.found.uncovered_says,
             levels.averaged_says,
+            self.found.treetops.says,
             "no terrain: smooth earth" if levels.smooth else "",
         )
         return tuple(one for one in said if one)

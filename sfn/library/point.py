@@ -46,7 +46,11 @@ class PointAnswer:
         said += ["no terrain: smooth earth", found.smooth_says] if found.smooth else []
         said += [f"{what}: {', '.join(names)}" for what, names in lists if names]
         said += [] if self.quality is None else [self.quality.without_says, self.quality.others_says]
-        said += [found.corrected, f"roof antenna ({found.roof}) points at the strongest" if found.roof else ""]
+        said += [
+            found.treetops_say,
+            found.corrected,
+            f"roof antenna ({found.roof}) points at the strongest" if found.roof else "",
+        ]
         return tuple(one for one in (*said, left_out_says(found.left_out), self.credits_say) if one)
 
     def to_frame(self) -> Any:

@@ -20,6 +20,7 @@ from sfn.plan import Network
 from sfn.plan.left_out import left_out_says
 from sfn.reception.coverage import Coverage, coverage as levels_over, usual_pixel_m
 from sfn.reception.listeners import Listeners, listeners
+from sfn.reception.on_treetops import on_treetops_of
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.reception.weights import weighed
 from sfn.solve.descent import Doubles, Told
@@ -60,6 +61,7 @@ class OptimiseAnswer:
             | nights
             | {"seed": self.found.asked.seed, "pixel_m": grid.pixel_m, "smooth_earth": self.levels.smooth}
             | {"smooth_earth_says": smooth_says(network) or None, "terrain_averaged": self.levels.averaged_says or None}
+            | {"treetops_say": on_treetops_of(self.levels).says or None}
             | {"level_shifts": shift_says(network) or None, "programme": heard_programme(network) or None}
             | {"credits": self.credits_say}
         )
@@ -82,6 +84,7 @@ class OptimiseAnswer:
             "the time ran out before every step of a device was seen" if not found.settled else "",
             f"not covered by the terrain, and left out: {km2:.1f} km2" if km2 > 0 else "",
             self.levels.averaged_says,
+            on_treetops_of(self.levels).says,
             "no terrain: smooth earth" if self.levels.smooth else "",
             shift_says(found.planned),
             left_out_says(found.network.left_out),
@@ -206,6 +209,7 @@ def resting_on(network: Network, levels: Coverage, heard: Listeners, *, credits_
         "smooth_earth": levels.smooth,
         "smooth_earth_says": smooth_says(network) or None,
         "terrain_averaged": levels.averaged_says or None,
+        "treetops_say": on_treetops_of(levels).says or None,
         "level_shifts": shift_says(network) or None,
         "credits": credits_say,
     }

@@ -22,6 +22,7 @@ from sfn.plan import Network
 from sfn.reception.coverage import received_plane, transmitters
 from sfn.reception.other_network import others_of, others_placed
 from sfn.terrain.ground import Ground, averaged_says, coarsest
+from sfn.terrain.treetops import on_treetops
 
 Floats = NDArray[np.float64]
 
@@ -77,6 +78,8 @@ class LineSignals:
     """Of transmitters of other programmes; None where none is listed."""
     beyond_terrain: tuple[str, ...] = ()
     """Names of other programmes' transmitters that reach places over a smooth earth: the terrain leaves them out."""
+    on_treetops: NDArray[np.bool_] | None = None
+    """Where heights of treetops count as bare ground, shape (M,) (`sfn.terrain.treetops`); None: not looked at."""
 
     @property
     def averaged_says(self) -> str:
@@ -145,6 +148,7 @@ def line_signals(
     return LineSignals(
         ids, level, rare, travel, bearing, leaves, rises, radiating, above, covered, height_m, smooth,
         np.asarray(lat_deg, dtype=np.float64), np.asarray(lon_deg, dtype=np.float64), averaged, others,
+        on_treetops=on_treetops(ground, np.asarray(lat_deg), np.asarray(lon_deg), above),
     )  # fmt: skip
 
 

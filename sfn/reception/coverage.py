@@ -23,6 +23,7 @@ from sfn.plan import Network
 from sfn.plan.record import SiteName
 from sfn.reception.other_network import others_of, others_placed
 from sfn.terrain.ground import Ground, averaged_says, coarsest
+from sfn.terrain.treetops import on_treetops_grid
 from sfn.units import grouped
 
 # A map without given bounds shows the sites and this much around them, at least, in this many pixels or so.
@@ -82,6 +83,8 @@ class Coverage:
     """Levels of transmitters of other programmes; None where none is listed."""
     beyond_terrain: tuple[str, ...] = ()
     """Names of other programmes' transmitters that reach pixels over a smooth earth: the terrain leaves them out."""
+    on_treetops: NDArray[np.bool_] | None = None
+    """Where heights of treetops count as bare ground, shape (M,) (`sfn.terrain.treetops`); None: not looked at."""
 
     @property
     def averaged_says(self) -> str:
@@ -263,15 +266,9 @@ def coverage(
     if theirs is not None:
         at = others_placed(theirs)
         others = coverage(
-            theirs,
-            grid,
-            placed=at,
-            ground=ground,
-            executor=executor,
-            cache=cache,
-            progress=progress,
+            theirs, grid, placed=at, ground=ground, executor=executor, cache=cache, progress=progress,
             cancelled=cancelled,
-        )
+        )  # fmt: skip
         short = np.isnan(others.level_dbuvm)
         if ground.terrain is not None and short.any():  # what disturbs must not be forgotten
             rows = np.flatnonzero(short.any(axis=1))
@@ -294,6 +291,7 @@ def coverage(
         radiating,
         averaged=averaged,
         others=others,
+        on_treetops=on_treetops_grid(ground, grid.lat_deg, grid.lon_deg, rx_ground.reshape(grid.shape)).ravel(),
     )
 
 

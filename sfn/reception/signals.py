@@ -8,6 +8,7 @@ import numpy as np
 from sfn.field.indoors import indoor_loss_db
 from sfn.field.levels import PointLevels, levels_at
 from sfn.field.over_smooth import smooth_says
+from sfn.field.over_treetops import place_says, way_over
 from sfn.field.shift import shift_says, site_shift
 from sfn.field.transmitter import Transmitter
 from sfn.geodesy.globe import FURTHEST_PATH_M
@@ -21,6 +22,7 @@ from sfn.reception.along import LineSignals, other_signals
 from sfn.reception.coverage import received_plane, transmitters
 from sfn.reception.significance import Criteria, delay_spread, significant
 from sfn.terrain.ground import Ground
+from sfn.terrain.treetops import on_treetops
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,8 @@ class PointSignals:
     """Transmitters of other programmes at this one place, before the receiving antenna; None where none is listed."""
     smooth_says: str = ""
     """Where the plain lies that stands in the place of terrain; empty where one is named or the ground was given."""
+    treetops_say: str = ""
+    """Where treetops and roofs count as bare ground, at the place and on the ways to it, in words; else empty."""
 
 
 def signals_at(
@@ -135,10 +139,11 @@ def signals_at(
     smooth = all(levels.smooth for _, levels in made)
     above = next((float(levels.rx_ground_m) for _, levels in made if np.isfinite(levels.rx_ground_m)), rx_ground_m)
     lies = smooth_says(network) if rx_ground_m is None else ""
+    tops = _treetops_say(ground, made, placed, (lat_deg, lon_deg), above if rx_ground_m is None else None)
     if not heard:
         return PointSignals(
             lat_deg, lon_deg, height, above, (), None, False, smooth, uncovered, over_gaps, too_far=too_far,
-            left_out=network.left_out, smooth_says=lies,
+            left_out=network.left_out, smooth_says=lies, treetops_say=tops,
         )  # fmt: skip
     level = np.array([[signal.level_dbuvm] for signal, _ in heard])
     arrival = np.array([[signal.arrival_us] for signal, _ in heard])
@@ -165,7 +170,26 @@ def signals_at(
         network.left_out,
         other_signals(network, np.array([lat_deg]), np.array([lon_deg]), ground=ground, rx_height_m=height),
         lies,
+        tops,
     )
+
+
+def _treetops_say(
+    ground: Ground | None,
+    made: list[tuple[Signal, PointLevels]],
+    placed: Mapping[str, Located],
+    point: tuple[float, float],
+    above_m: float | None,
+) -> str:
+    """Where treetops count as bare ground; `above_m` is the terrain's height of the place, None where it was given."""
+    lat, lon = (np.array([value]) for value in point)
+    stands = bool(on_treetops(ground, lat, lon, np.array([np.nan if above_m is None else above_m]))[0])
+    ways = (
+        way_over(ground, s.site_name, (placed[s.site].lat_deg, placed[s.site].lon_deg), point)
+        for s, levels in made
+        if np.isfinite(levels.level_dbuvm)
+    )
+    return place_says(stands, ways)
 
 
 def _near(

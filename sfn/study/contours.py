@@ -19,10 +19,12 @@ from sfn.plan import Network
 from sfn.plan.left_out import LeftOut, why_left_out
 from sfn.reception.aimed import bare_says
 from sfn.reception.coverage import Coverage, received_plane, shift_on, transmitters
+from sfn.reception.on_treetops import grid_on_treetops, on_treetops_of
 from sfn.reception.radiated import as_radiated
 from sfn.report.numbers import number
 from sfn.study.frame import contours_cut_says
 from sfn.terrain.ground import Ground, averaged_says, coarsest
+from sfn.terrain.treetops import on_treetops_grid
 
 LICENCE = "licence"
 
@@ -78,6 +80,9 @@ class Contours:
     smooth_says: str = ""
     """Where the plain lies that stands in the place of terrain, in words; empty where a terrain is named."""
 
+    treetops_say: str = ""
+    """Where treetops and roofs count as bare ground on the map that they are of, in words; else empty."""
+
     @property
     def averaged_says(self) -> str:
         """What must be said where the ground was made coarser; empty where it was not."""
@@ -128,6 +133,7 @@ def network_contours(
     wanted = _wanted(network, sites, main)
     radiating = {t.id: t for t in transmitters(network, placed)}
     levels, averaged = {}, (1, 1, 1)
+    rx_ground_m = np.full(grid.shape, np.nan)
     for n, raster in level_rasters(
         [radiating[name] for name in wanted], grid, ground=ground, rx_height_m=network.receiver.height_m,
         receiver_polarisation=received_plane(network), executor=executor, cache=cache, progress=progress,
@@ -135,9 +141,11 @@ def network_contours(
     ):  # fmt: skip
         levels[wanted[n]] = raster.level_dbuvm + shift_on(network, radiating[wanted[n]], grid)
         averaged = coarsest(averaged, raster.averaged)
+        rx_ground_m = np.where(np.isnan(rx_ground_m), raster.rx_ground_m, rx_ground_m)
     smooth = ground.terrain is None
     found = _contours(network, wanted, levels, grid, at_dbuvm=at_dbuvm, smooth=smooth, main=main, licence=licence)
-    return replace(found, averaged=averaged)
+    bare = on_treetops_grid(ground, grid.lat_deg, grid.lon_deg, rx_ground_m)
+    return replace(found, averaged=averaged, treetops_say=grid_on_treetops(grid, bare, np.isfinite(rx_ground_m)).says)
 
 
 def coverage_contours(
@@ -157,7 +165,7 @@ def coverage_contours(
     found = _contours(
         network, wanted, levels, computed.grid, at_dbuvm=at_dbuvm, smooth=computed.smooth, main=main, licence=licence
     )
-    return replace(found, averaged=computed.averaged)
+    return replace(found, averaged=computed.averaged, treetops_say=on_treetops_of(computed).says)
 
 
 def _wanted(network: Network, sites: Sequence[str], main: str | None) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ import numpy as np
 from sfn.errors import PlanError, Problem, Touch
 from sfn.field.indoors import indoor_loss_db, indoors_says
 from sfn.field.over_smooth import smooth_says
+from sfn.field.over_treetops import Way, length_on, place_says
 from sfn.field.path import PathLevels, path_levels
 from sfn.field.shift import site_shift
 from sfn.field.transmitter import Transmitter, transmitter
@@ -21,6 +22,7 @@ from sfn.reception.aimed import bare_says
 from sfn.report.numbers import db, dbuvm, degrees, km, number, us
 from sfn.report.plots import path_plot
 from sfn.terrain.ground import Ground, GroundWindow
+from sfn.terrain.treetops import on_treetops
 
 # What the path page and command work out where nobody asks for other percentages.
 USUAL_TIME_PCT = (50.0, 10.0, 1.0)
@@ -50,6 +52,10 @@ class PathAnswer:
         That a directional receiving antenna is not counted; empty where there is none.
     smooth_says : str
         Where the plain lies that stands in the place of terrain; empty where one is named or the ground was given.
+    treetops_m : float
+        How much of the path lies over treetops and roofs that count as bare ground. [m]
+    treetops_say : str
+        The same in words, and whether the receiver's place is among them; empty where none is.
     """
 
     site: Site
@@ -63,6 +69,8 @@ class PathAnswer:
     indoors_db: float = 0.0
     bare: str = ""
     smooth_says: str = ""
+    treetops_m: float = 0.0
+    treetops_say: str = ""
 
     @property
     def shift_db(self) -> float:
@@ -154,6 +162,11 @@ def path_answer(
             ]
         ) from None
     known_end = bool(np.isfinite(levels.path_m))
+    laid = levels.ground
+    bare = on_treetops(ground, laid.lat_deg, laid.lon_deg, laid.ground_m)
+    bare[0] = False  # both ends' own heights are typed, but for a receiver's that is not given
+    bare[-1] &= rx_ground_m is None
+    way = Way(site.name, length_on(laid.distance_m, bare), levels.ground_distance_m)
     return PathAnswer(
         site=site,
         lat_deg=lat_deg,
@@ -166,6 +179,8 @@ def path_answer(
         indoors_db=indoor_loss_db(network),
         bare=bare_says(network),
         smooth_says=smooth_says(network) if rx_ground_m is None else "",
+        treetops_m=way.bare_m,
+        treetops_say=place_says(bool(bare[-1]), [way]),
     )
 
 
@@ -195,6 +210,8 @@ def path_text(answer: PathAnswer) -> str:
         f"{'antennas above sea level':<26}{number(levels.tx_m, 1)} m, {number(levels.rx_m, 1)} m",
         f"{'ground':<26}{resting_on(answer)}",
     ]
+    if answer.treetops_say:
+        lines.append(f"{'beware':<26}{answer.treetops_say}")
     if answer.indoors:
         lines.append(f"{'outdoors':<26}levels here are; on maps, points and roads: {answer.indoors}")
     if answer.bare:

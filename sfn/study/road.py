@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.field.over_smooth import smooth_says
+from sfn.field.over_treetops import line_says
 from sfn.geodesy.line import inverse
 from sfn.plan import Network
 from sfn.plan.record import SiteName
@@ -147,10 +148,21 @@ class Road:
         return f"Reception is not judged on {number(self.unknown_m / 1000, 1)} km{what}"
 
     @property
+    def treetops_m(self) -> float:
+        """Length where treetops and roofs count as bare ground under the receiver. [m]"""
+        flags = self.signals.on_treetops
+        return 0.0 if flags is None else float(self.samples.share_m()[flags].sum())
+
+    @property
+    def treetops_say(self) -> str:
+        """The same in words; empty where there is none."""
+        return line_says(self.treetops_m, self.samples.length_m)
+
+    @property
     def beside_says(self) -> tuple[str, ...]:
         """What page, command and files say beside classes."""
         said = self.says_of_classes.lines
-        more = (one for one in (self.unknown_says, self.shares_say) if one)
+        more = (one for one in (self.unknown_says, self.treetops_say, self.shares_say) if one)
         return (*said, *more, self.others_says)
 
     @property

@@ -16,6 +16,7 @@ from sfn.reception.coverage import Coverage
 from sfn.reception.drawn_quality import may_be_served
 from sfn.reception.heard import HeardAreas, heard_areas
 from sfn.reception.judged import Judged
+from sfn.reception.on_treetops import OnTreetops, on_treetops_of
 from sfn.reception.others import others_says
 from sfn.reception.quality import ServiceQuality, Yardstick, yardstick
 from sfn.reception.radiated import as_radiated
@@ -144,6 +145,11 @@ class Zones:
     def uncovered_says(self) -> str:
         """How much of the map, and how many people, no figure of it counts; empty where all are."""
         return self.coverage.uncovered_says(self.network, self.uncovered_people)
+
+    @property
+    def treetops(self) -> OnTreetops:
+        """What of the figures rests on treetops and roofs that count as bare ground."""
+        return on_treetops_of(self.coverage, quality_class=self.quality.quality_class, people=self.people)
 
     @property
     def shown_km2(self) -> float:

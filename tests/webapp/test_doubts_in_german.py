@@ -96,10 +96,17 @@ def of_the_four() -> Iterator[Made]:
 
 
 def of_ground() -> Iterator[Made]:
-    """Terrain far finer than the map, finer than profiles step, and of treetops."""
+    """Terrain far finer than the map, finer than profiles step, of treetops, and these where no cover lies."""
     yield of_document("terrain-averaged", example(), fine(1.0 / 360_000.0))
     yield of_document("terrain-finer-than-steps", example(), fine(5.0 / 111_195.0))
     yield of_document("surface-without-cover", example(), replace(fine(1.0 / 1200.0), surface=True))
+    wide, narrow = (
+        terrain_from_grid(
+            HeightGrid(np.full((n, n), 700.0, np.float32), 36.3 + n / 200.0, -84.2 - n / 200.0, 0.01, 0.01), name="t"
+        )
+        for n in (100, 60)
+    )
+    yield of_document("surface-beyond-cover", example(), Ground(wide, narrow, surface=True))
 
 
 def of_voids(folder: Path) -> Iterator[Made]:

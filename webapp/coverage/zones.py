@@ -142,6 +142,8 @@ class MapSummary(Context):
     """Where that is changed."""
     others_page: str
     """Where transmitters of other programmes are listed."""
+    ground_page: str
+    """Where terrain and ground cover are named."""
     shares_say: str
     """Which rule made classes and figures, and by how much they may be off; empty for a service with one rule."""
 
@@ -329,8 +331,9 @@ def summed_up(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) ->
     planned = zones_of(opened, maps, key, alone, drawn=found.drawn)[0] if now.beyond_state else found
     against, said = compared(planned, found), maps.listeners(opened.network, found.coverage.grid).said
     short = in_short(against) if now.beyond_state else ""
-    people, others = to("people.show", opened.head.id), to("others.show", opened.head.id)
-    return MapSummary(found, against, now.beyond_state, short, said, people, others, shares_said(found)), planned
+    people, others, ground = (to(name, opened.head.id) for name in ("people.show", "others.show", "terrain.show"))
+    shares = shares_said(found)
+    return MapSummary(found, against, now.beyond_state, short, said, people, others, ground, shares), planned
 
 
 def coverage_of(opened: Opened, maps: Maps, key: str) -> Coverage:

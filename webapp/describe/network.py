@@ -14,6 +14,7 @@ from sfn.plan import Network
 from sfn.reception.area import ClassSummary
 from sfn.reception.class_says import ClassSays, class_says
 from sfn.reception.classes import OTHER_STATION, TOO_WEAK, UPSET, class_words
+from sfn.reception.on_treetops import ground_says
 from sfn.reception.quality import yardstick
 from sfn.study.overview import Due, SiteStand, due
 from sfn.study.served import served_summary
@@ -224,7 +225,7 @@ def _reception(network: Network, maps: Maps, key: str, *, doubts: Iterable[Probl
         other_people=None if found.people is None else found.people[OTHER_STATION],
         other=words[OTHER_STATION],
         classes=class_says(network, yardstick(network)),
-        says=tuple(said for said in (ground, computed.averaged_says, *twice, risk) if said),
+        says=tuple(said for said in (ground, ground_says(computed, people), *twice, risk) if said),
     )
 
 

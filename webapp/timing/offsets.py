@@ -12,6 +12,7 @@ from sfn.field.over_smooth import smooth_says
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Weight
 from sfn.plan.number_text import number_in
+from sfn.reception.on_treetops import ground_says
 from sfn.report.numbers import number
 from sfn.solve.objective import Score
 from sfn.study.by_hand import Slider, plan_reason, sliders
@@ -269,7 +270,7 @@ def offsets_page(
         ofdm=service_of(network).kind == "ofdm",
         smooth=network.terrain is None,
         smooth_says=smooth_says(network),
-        averaged_says=computed.averaged_says if computed is not None else "",
+        averaged_says=ground_says(computed),
         stale=stale,
         problems=problems,
     )

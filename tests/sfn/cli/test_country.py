@@ -119,6 +119,36 @@ def test_the_network_stands_on_what_was_fetched_without_a_net(
     stands_on_it(network, capsys, tmp_path)
 
 
+def test_beyond_the_cut_cover_treetops_are_said_to_count_as_bare_ground(
+    server: Store, network: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Heights come in whole tiles of treetops, cover for the area: what lies between is said wherever levels are."""
+    assert main(["country", str(network), "--bounds", BOUNDS, "--yes"]) == 0
+    capsys.readouterr()
+    inside, beyond = "36.30,-84.20", "36.30,-84.03"
+    assert answer(capsys, "point", str(network), "--at", inside)["treetops_say"] is None
+    said = answer(capsys, "point", str(network), "--at", beyond)["treetops_say"]
+    assert str(said).startswith("At this place heights there are those of treetops")
+    path = answer(capsys, "path", str(network), "--site", "north", "--at", beyond)
+    # From 84.05 W (the cut, to a sample of 37 m) to 84.03 W at 36.3 N: 0.02 x 111.32 x cos 36.3 = 1.79 km, slanting.
+    assert 1750.0 < float(str(path["treetops_m"])) < 2600.0
+
+    def zones(bounds: str) -> dict[str, object]:
+        """The map of an area."""
+        return answer(
+            capsys, "zones", str(network), "--out", str(tmp_path / "z"), "--bounds", bounds, "--pixel-m", "500"
+        )
+
+    whole = zones("36.20,-84.40,36.40,-84.10")
+    assert (whole["treetops_km2"], whole["treetops_say"]) == (0.0, None)
+    half = zones("36.20,-84.08,36.40,-84.02")
+    assert float(str(half["treetops_km2"])) == pytest.approx(float(str(half["spoken_km2"])) / 2, rel=0.12)
+    assert "count as served" in str(half["treetops_say"])
+    assert main(["check", str(network), "--json"]) in (0, 1)
+    found = [p for p in json.loads(capsys.readouterr().out)["problems"] if p["code"] == "surface-beyond-cover"]
+    assert [(p["severity"], p["where"]) for p in found] == [("warning", "cover")]
+
+
 def test_it_is_carried_to_a_machine_without_a_net(
     server: Store, network: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
