@@ -9,13 +9,16 @@ import contextlib
 import hashlib
 import io
 import os
+import secrets
 import time
 import zipfile
+from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import Any, TypeVar
 
 import numpy as np
 
-from sfn.field.raster import WORDS, LevelRaster
+from sfn.field.raster import WORDS, LevelRaster, RasterPart
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.grid import Grid
 from sfn.terrain.digest import combined_digest
@@ -26,6 +29,7 @@ SUFFIX = ".raster"
 DIGEST_BYTES = 32
 # A part that was left by a killed process; writing one takes a second.
 STALE_PART_S = 120.0
+T = TypeVar("T")
 
 
 def raster_key(
@@ -60,25 +64,19 @@ def raster_key(
     )  # fmt: skip
 
 
+def part_key(key: str, part_n: int, of_n: int) -> str:
+    """The key of a part of a raster, as long as the others are missing."""
+    return combined_digest(key, "part", str(part_n), str(of_n))
+
+
 def load(folder: Path, key: str) -> LevelRaster | None:
     """The raster kept under a key, or None when there is none (or a damaged one, which is removed)."""
-    path = folder / f"{key}{SUFFIX}"
-    try:
-        whole = path.read_bytes()
-        if whole[:DIGEST_BYTES] != _digest(key, whole[DIGEST_BYTES:]):
-            raise ValueError("not what was kept under this key")
-        with np.load(io.BytesIO(whole[DIGEST_BYTES:]), allow_pickle=False) as kept:
-            held = {name: kept[name] for name in kept.files}
-        smooth, *averaged = (held.pop(name).item() for name in WORDS)
-        raster = LevelRaster(**held, **dict(zip(WORDS, (bool(smooth), *averaged), strict=True)))
-    except FileNotFoundError:
-        return None
-    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile):
-        path.unlink(missing_ok=True)
-        return None
-    with contextlib.suppress(OSError):
-        os.utime(path)  # used now: the last to go
-    return raster
+    return _read(folder, key, lambda held: _raster(held))
+
+
+def load_part(folder: Path, key: str) -> RasterPart | None:
+    """The part kept under a key of `part_key`, or None likewise."""
+    return _read(folder, key, lambda held: RasterPart(held.pop("at"), _raster(held)))
 
 
 def store(folder: Path, key: str, raster: LevelRaster, *, most_bytes: int) -> bool:
@@ -99,17 +97,59 @@ def store(folder: Path, key: str, raster: LevelRaster, *, most_bytes: int) -> bo
     kept : bool
         False when it could not be kept (disk full, folder not writable): the cache is a short cut, not a duty.
     """
+    return _write(folder, key, _arrays(raster), most_bytes)
+
+
+def store_part(folder: Path, key: str, part: RasterPart, *, most_bytes: int) -> bool:
+    """Keep a part of a raster under a key of `part_key`; the rest as `store`."""
+    return _write(folder, key, {"at": part.at, **_arrays(part.raster)}, most_bytes)
+
+
+def forget(folder: Path, keys: Iterable[str]) -> None:
+    """Remove what is kept under keys: parts whose raster is whole."""
+    for key in keys:
+        with contextlib.suppress(OSError):
+            (folder / f"{key}{SUFFIX}").unlink(missing_ok=True)
+
+
+def _raster(held: dict[str, Any]) -> LevelRaster:
+    """The raster of its arrays and words."""
+    smooth, *averaged = (held.pop(name).item() for name in WORDS)
+    return LevelRaster(**held, **dict(zip(WORDS, (bool(smooth), *averaged), strict=True)))
+
+
+def _arrays(raster: LevelRaster) -> dict[str, Any]:
+    """Arrays and words of a raster."""
+    return {**raster.arrays(), **{name: np.asarray(getattr(raster, name)) for name in WORDS}}
+
+
+def _read(folder: Path, key: str, made: Callable[[dict[str, Any]], T]) -> T | None:
+    """What is kept under a key."""
     path = folder / f"{key}{SUFFIX}"
-    part = folder / f"{key}.{os.getpid()}.{time.monotonic_ns()}.part"
+    try:
+        whole = path.read_bytes()
+        if whole[:DIGEST_BYTES] != _digest(key, whole[DIGEST_BYTES:]):
+            raise ValueError("not what was kept under this key")
+        with np.load(io.BytesIO(whole[DIGEST_BYTES:]), allow_pickle=False) as kept:
+            found = made({name: kept[name] for name in kept.files})
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile):
+        path.unlink(missing_ok=True)
+        return None
+    with contextlib.suppress(OSError):
+        os.utime(path)  # used now: the last to go
+    return found
+
+
+def _write(folder: Path, key: str, arrays: dict[str, Any], most_bytes: int) -> bool:
+    """Keep arrays under a key; whether they are."""
+    path = folder / f"{key}{SUFFIX}"
+    part = folder / f"{key}.{secrets.token_hex(8)}.part"  # of several machines
     try:
         folder.mkdir(parents=True, exist_ok=True)
         content = io.BytesIO()
-        np.savez(
-            content,
-            allow_pickle=False,
-            **raster.arrays(),
-            **{name: np.asarray(getattr(raster, name)) for name in WORDS},
-        )
+        np.savez(content, allow_pickle=False, **arrays)
         with part.open("wb") as stream:
             stream.write(_digest(key, content.getbuffer()))
             stream.write(content.getbuffer())

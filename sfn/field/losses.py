@@ -11,6 +11,7 @@ from sfn.field.path import SYMBOL, default_step_m, smooth_surface_m
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.line import inverse
 from sfn.propagation import link
+from sfn.propagation.share import Share
 from sfn.propagation.smooth_table import BEARINGS_N, smooth_losses_around
 from sfn.propagation.sweep import losses_around
 from sfn.terrain.ground import GroundWindow
@@ -37,6 +38,7 @@ def losses(
     receiver_polarisation: Plane | None,
     step_m: float | None,
     pixel_m: float,
+    share: Share | None = None,
     progress: Progress | None = None,
     cancelled: Callable[[], bool] | None = None,
 ) -> tuple[link.Losses, NDArray[np.bool_]]:
@@ -57,8 +59,8 @@ def losses(
         As in `sfn.field.path.path_levels`.
     pixel_m : float
         Size that a place stands for. [m]
-    progress, cancelled : callable, optional
-        As in `sfn.propagation.sweep.losses_around`.
+    share, progress, cancelled : optional
+        As in `sfn.propagation.sweep.losses_around`; over a smooth earth, which takes no time, there are no shares.
 
     Returns
     -------
@@ -66,7 +68,14 @@ def losses(
         NaN beyond 1000 km and where the ground is not known.
     covered : ndarray of bool
         False also where a small void of the terrain was filled on the way.
+
+    Raises
+    ------
+    ValueError
+        If a share of a smooth earth is asked for.
     """
+    if share is not None and ground.terrain is None:
+        raise ValueError("share must be None over a smooth earth")
     lat, lon = np.broadcast_arrays(np.asarray(lat_deg, dtype=np.float64), np.asarray(lon_deg, dtype=np.float64))
     given_m = np.broadcast_to(np.asarray(np.nan if rx_ground_m is None else rx_ground_m, dtype=np.float64), lat.shape)
     if ground.terrain is None:
@@ -88,6 +97,7 @@ def losses(
         step_m=step_m or default_step_m(ground, lat_deg=transmitter.lat_deg),
         pixel_m=pixel_m,
         radius_km=reach_km(transmitter, lat, lon),
+        share=share,
         progress=progress,
         cancelled=cancelled,
     )

@@ -4,8 +4,9 @@
 on another machine. `sfn.field.rasters` runs it for many sites.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from sfn.field.path import LEAST_STEP_M, radiated
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.grid import Grid
 from sfn.propagation.free_space import field_strength
+from sfn.propagation.share import Share
 from sfn.terrain.ground import Ground, GroundWindow
 
 Singles = NDArray[np.float32]
@@ -82,6 +84,10 @@ class LevelRaster:
         """The arrays by their names."""
         return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in WORDS}
 
+    def of_arrays(self, arrays: Mapping[str, Any]) -> "LevelRaster":
+        """The same with other arrays under their names."""
+        return replace(self, **arrays)
+
 
 def level_raster(
     transmitter: Transmitter,
@@ -91,6 +97,7 @@ def level_raster(
     rx_height_m: float,
     receiver_polarisation: Plane | None = None,
     step_m: float | None = None,
+    share: Share | None = None,
     progress: Progress | None = None,
     cancelled: Callable[[], bool] | None = None,
 ) -> LevelRaster:
@@ -109,6 +116,8 @@ def level_raster(
         As in `sfn.field.levels.levels_at`.
     step_m : float, optional
         Step of the profiles. [m] None: half a step of the terrain, 100 m over a smooth earth.
+    share : Share, optional
+        Only this part of the pixels: `part_of` takes them out. Never over a smooth earth.
     progress : callable(done, total), optional
         Called now and then with numbers of pixels. What it raises ends the computation.
     cancelled : callable() -> bool, optional
@@ -136,7 +145,7 @@ def level_raster(
         transmitter, lat, lon, ground=window, rx_height_m=rx_height_m, rx_ground_m=None,
         receiver_polarisation=receiver_polarisation, step_m=step_m,
         pixel_m=min(grid.pixel_m, RADIAL_PIXEL_M, SPACINGS_A_PIXEL * spacing_m),
-        progress=progress, cancelled=cancelled,
+        share=share, progress=progress, cancelled=cancelled,
     )  # fmt: skip
     field = field_strength(found.loss_db, frequency_mhz=transmitter.frequency_mhz)
     if transmitter.pattern is None:
@@ -160,3 +169,47 @@ def level_raster(
         cover_averaged_n=window.averaged[1],
         unrefined_n=window.averaged[2],
     )
+
+
+@dataclass(frozen=True, slots=True)
+class RasterPart:
+    """Some pixels of a raster.
+
+    Parameters
+    ----------
+    at : ndarray of uint32, shape (M,)
+        Which pixels, row by row.
+    raster : LevelRaster
+        Theirs: arrays of shape (M,).
+    """
+
+    at: NDArray[np.uint32]
+    raster: LevelRaster
+
+
+def part_of(raster: LevelRaster, share: Share) -> RasterPart:
+    """The pixels of a share out of a raster that was computed for it."""
+    at = np.flatnonzero(share.own).astype(np.uint32)
+    return RasterPart(at, raster.of_arrays({name: one.ravel()[at] for name, one in raster.arrays().items()}))
+
+
+def joined(parts: Sequence[RasterPart], grid: Grid) -> LevelRaster:
+    """The raster that its parts make.
+
+    Raises
+    ------
+    ValueError
+        If a pixel is in none of them or in two, or they are of different grounds.
+    """
+    seen = np.zeros(grid.pixels_n, dtype=np.uint8)
+    for part in parts:
+        seen[part.at] += 1
+    if not (seen == 1).all() or sum(part.at.size for part in parts) != grid.pixels_n:
+        raise ValueError("parts of a raster must have each of its pixels once")
+    if len({(part.raster.smooth, part.raster.averaged) for part in parts}) != 1:
+        raise ValueError("parts of a raster must be of one ground")
+    whole = {name: np.empty(grid.pixels_n, dtype=one.dtype) for name, one in parts[0].raster.arrays().items()}
+    for part in parts:
+        for name, one in part.raster.arrays().items():
+            whole[name][part.at] = one
+    return parts[0].raster.of_arrays({name: one.reshape(grid.shape) for name, one in whole.items()})

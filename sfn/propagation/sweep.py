@@ -24,6 +24,7 @@ from sfn.geodesy.line import inverse
 from sfn.propagation import kernels, radials
 from sfn.propagation.link import LEAST_STEPS, NEAR_STEP_M, LatLonRaster, Link, Losses, Sampler, SweepCancelled, Terrain
 from sfn.propagation.near_cover import CLUTTER_DISTANCE_M
+from sfn.propagation.share import Share
 from sfn.propagation.sweep_model import model_of, percentages_of
 
 Floats = NDArray[np.float64]
@@ -58,6 +59,7 @@ def losses_around(
     step_m: float,
     pixel_m: float,
     radius_km: float | None = None,
+    share: Share | None = None,
     executor: Executor | None = None,
     progress: Progress | None = None,
     cancelled: Callable[[], bool] | None = None,
@@ -82,6 +84,9 @@ def losses_around(
         Size that one receiver stands for: sets how close the radials are. [m]
     radius_km : float, optional
         Receivers farther off get NaN, at most 1000. [km]  None: reach the farthest.
+    share : Share, optional
+        Only the receivers of some blocks of radials: `share.own` is filled with which they are, the others mean
+        nothing. A radial has the receivers that it has without it: shares laid together are the whole, bit for bit.
     executor : Executor, optional
         Threads (never processes) for the blocks of radials; compiled code releases the interpreter.
     progress : callable(done, total), optional
@@ -175,10 +180,11 @@ def losses_around(
 
     places = _Places(distance, azimuth, ground, zone, cover_m, clear_km, count, step_km)
     loss, sight, elevation = _swept(
-        link, places, fill, between=between, lat_deg=lat_deg, executor=executor, progress=progress, cancelled=cancelled
-    )
+        link, places, fill, between=between, lat_deg=lat_deg, share=share, executor=executor, progress=progress,
+        cancelled=cancelled,
+    )  # fmt: skip
     near = distance < LEAST_STEPS * step_km
-    if step_m > NEAR_STEP_M and near.any():
+    if step_m > NEAR_STEP_M and near.any():  # all of them with every share: they are few
         finer = losses_around(
             lat_deg, lon_deg, rx_lat_deg=lat[near], rx_lon_deg=lon[near], rx_ground_m=ground[near], link=link,
             terrain=terrain, step_m=NEAR_STEP_M, pixel_m=pixel_m, radius_km=LEAST_STEPS * step_km, cancelled=cancelled,
@@ -272,6 +278,7 @@ def _swept(
     *,
     between: bool = False,
     lat_deg: float,
+    share: Share | None = None,
     executor: Executor | None = None,
     progress: Progress | None = None,
     cancelled: Callable[[], bool] | None = None,
@@ -283,6 +290,9 @@ def _swept(
     radials.assign(places.distance, places.azimuth, places.radials, half, places.step_km, radial, inner)
     points = int(inner.max(initial=0)) + 1
     starts, order = radials.sort(radial, inner, places.radials, points)
+    firsts, total = range(0, places.radials, BLOCK_RADIALS), len(order)
+    if share is not None:
+        firsts, total = share.of(firsts, starts, radial, BLOCK_RADIALS)
     del radial
     model = model_of(link, lat_deg=lat_deg, step_km=places.step_km)
     percentages = percentages_of(link.time_pct)
@@ -318,13 +328,12 @@ def _swept(
         )  # fmt: skip
         return int(ends[-1] - starts[first])
 
-    firsts = range(0, places.radials, BLOCK_RADIALS)
     finished: Iterable[int] = map(block, firsts) if executor is None else executor.map(block, firsts)
     done = 0
     for count in finished:
         done += count
         if progress is not None:
-            progress(done, len(order))
+            progress(done, total)
     return loss, sight, elevation
 
 
