@@ -3,6 +3,7 @@
 axe-core comes with the Python package axe-playwright-python; its rules for WCAG 2.0, 2.1 and 2.2, A and AA, are all on.
 """
 
+import json
 import re
 from collections.abc import Iterator
 from importlib.resources import files
@@ -32,6 +33,7 @@ NOT_WALKED = {
 }  # fmt: skip
 FILE = re.compile(r"\.(\{form\}|[a-z]+)$")
 SCREENS = 5
+DEMOS = Path(__file__).parents[2] / "demo_sites"
 WARNS = '.problems li, .notice, .left-out, .on-top, [aria-invalid="true"], .field-problem'
 QUERY = {
     "point.show": "?at=36.30,-84.20",
@@ -171,6 +173,43 @@ def test_a_larger_network_is_no_longer_on_a_telephone(opened: BrowserContext, ad
     assert wrong == []
     assert len(walked) > 35
     page.close()
+
+
+@pytest.mark.parametrize("demo", ["fm_ridge", "dab_plain", "dvbt2_chain"])
+def test_every_site_of_every_demo_fits_a_telephone(opened: BrowserContext, address: str, demo: str) -> None:
+    """Not one site's pages alone: each with its own chains, warnings and delay fields; values stand in the folds' headings."""
+    page, wrong = opened.new_page(), []
+    page.goto(address)
+    page.locator(f'form[action="/networks/demo/{demo}"] button').click()
+    page.wait_for_url(re.compile(r"/networks/\d+$"))
+    network = page.url
+    page.set_viewport_size(PHONE)  # type: ignore[arg-type]
+    sites = [site["id"] for site in json.loads((DEMOS / f"{demo}.json").read_text(encoding="utf-8"))["sites"]]
+    for site in sites:
+        for name, where in (
+            ("site", f"sites/{site}"),
+            ("chain", f"sites/{site}/chain"),
+            ("antenna", f"sites/{site}/antenna"),
+            ("sheet", f"sheets/{site}"),
+        ):
+            page.goto(f"{network}/{where}")
+            wrong += on_a_telephone(page, f"{name} of {site}")
+            if name == "site":
+                wrong += cut_short(page, site)
+    assert wrong == []
+    assert len(sites) > 3
+    page.close()
+
+
+def cut_short(page: Page, site: str) -> list[str]:
+    """Values of a form that their boxes do not hold, and folds of a delay field whose heading keeps its setting back."""
+    held = "all => all.filter(one => one.offsetParent && one.scrollWidth > one.clientWidth + 1).map(one => one.name)"
+    wrong = [f"{site}: {name} does not fit its box" for name in page.locator("input.amount").evaluate_all(held)]
+    for place in page.locator('input[name*="-delay_fields-"][name$="-set"]').all():
+        heading = page.locator("details.fold", has=page.locator(f'[name="{place.get_attribute("name")}"]')).first
+        if place.input_value() not in heading.locator("> summary").inner_text():
+            wrong.append(f"{site}: the setting is not in its fold's heading")
+    return wrong
 
 
 def test_in_the_dark_pages_turn_dark_pictures_stay_and_print_is_pale(

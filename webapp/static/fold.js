@@ -1,6 +1,7 @@
 // On a telephone, parts of a page that can wait are folded: what is to be done stands within a few screens.
 // A heading with data-fold takes all up to the next heading of its rank with it; any other element folds alone, under
-// the words of its data-fold; of a table with data-fold-after only the rows behind so many. What warns, or has something wrong in it, stays open. Without this script nothing is folded.
+// the words of its data-fold; of a table with data-fold-after only the rows behind so many. What warns, lacks something, or has something wrong in it, stays open.
+// What is filled in inside a fold stands in its heading (data-fold-says="no": its words have it). Without this script nothing is folded.
 "use strict";
 // On paper stands what it is, and as of when: the browser's own head of a page may be switched off.
 (() => {
@@ -15,6 +16,21 @@
 (() => {
   if (!matchMedia("(max-width: 40rem)").matches) return;
   const heading = /^H[1-6]$/, stays = '.problems li, .notice, .left-out, .on-top, .still-needed, [aria-invalid="true"], .field-problem';
+  // What is needed inside a part of its own that is not begun is not needed yet.
+  const lacks = (one) => [...one.querySelectorAll(".needed")].some((mark) => !mark.closest("details.inner:not([open])"));
+  // The first values of a fold's fields, and how many more there are.
+  const filled = (part) => [...part.querySelectorAll(".field")].filter((one) => !one.hidden).flatMap((one) => {
+    const input = one.querySelector('input:not([type="hidden"]), select, textarea'), label = one.querySelector("label");
+    if (!input || !label || ["file", "button", "range"].includes(input.type)) return [];
+    const name = [...label.childNodes].filter((node) => node.nodeType === Node.TEXT_NODE).map((node) => node.data).join("").trim();
+    if (["checkbox", "radio"].includes(input.type)) return input.checked ? [name] : [];
+    const said = input.tagName === "SELECT" ? input.value && input.selectedOptions[0].text : input.value.trim(), unit = one.querySelector(".unit");
+    return said ? [`${name} ${said}${unit ? ` ${unit.textContent}` : ""}`] : [];
+  });
+  function says(part, line) {
+    const all = filled(part), shown = all.slice(0, 3);
+    line.textContent = part.open || !all.length ? "" : ` ${shown.join(", ")}${all.length > shown.length ? ` and ${all.length - shown.length} more` : ""}`;
+  }
   for (const marked of document.querySelectorAll("[data-fold]")) {
     const part = document.createElement("details"), summary = document.createElement("summary"), taken = [];
     part.className = "fold";
@@ -28,7 +44,12 @@
       taken.push(marked);
     }
     part.append(summary, ...taken);
-    part.open = taken.some((one) => one.matches(stays) || one.querySelector(stays));
+    part.open = taken.some((one) => one.matches(stays) || one.querySelector(stays) || lacks(one));
+    if (marked.dataset.foldSays === "no") continue;
+    const line = Object.assign(document.createElement("span"), { className: "quiet" });
+    summary.append(line);
+    part.addEventListener("toggle", () => says(part, line));
+    says(part, line);
   }
   for (const long of document.querySelectorAll("table[data-fold-after]")) {
     const body = long.tBodies[0], rows = [...body.rows].slice(Number(long.dataset.foldAfter));
