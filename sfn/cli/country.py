@@ -109,7 +109,9 @@ def _show(offered: Offer) -> None:
         print(
             "Sizes are from memory. These names are all that leaves this machine. A square of heights without a tile is"
         )
-        print("asked for once more among the coarser ones.")
+        print(
+            "asked for once more among the coarser ones; beside a refused one (403) a neighbour and one in mid-ocean."
+        )
 
 
 def _asked(offered: Offer) -> bool:

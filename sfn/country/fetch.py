@@ -37,14 +37,16 @@ _GONE = frozenset({404, 410})
 class FetchError(Exception):
     """Why a file did not come, in words, and what would be right.
 
-    `kind` is what programs go by; `whole_source` whether the next file of the same address would fare no better.
+    `kind` is what programs go by; `whole_source` whether the next file of the same address would fare no better;
+    `denied` that the server refused this one file (403), `by_store` that it did so as object stores do.
     """
 
     def __init__(
-        self, kind: Kind, what: str, expected: str, *, whole_source: bool = False, denied: bool = False
-    ) -> None:
+        self, kind: Kind, what: str, expected: str, *, whole_source: bool = False, denied: bool = False,
+        by_store: bool = False,
+    ) -> None:  # fmt: skip
         self.kind, self.what, self.expected = kind, what, expected
-        self.whole_source, self.denied = whole_source, denied
+        self.whole_source, self.denied, self.by_store = whole_source, denied, by_store
         super().__init__(what)
 
 
@@ -214,10 +216,9 @@ def _refusal(answer: httpx2.Response) -> Exception:
     code = answer.status_code
     if code == 403:
         answer.read()
-        denied = b"<Code>AccessDenied</Code>" in answer.content[:2000]
-        return FetchError(
-            "refused", "the server refuses it (403)", "an address, or a proxy, that lets it through", denied=denied
-        )
+        by_store = b"<Code>AccessDenied</Code>" in answer.content[:2000]
+        expected = "an address, or a proxy, that lets it through"
+        return FetchError("refused", "the server refuses it (403)", expected, denied=True, by_store=by_store)
     if code in (401, 407):
         who = "proxy" if code == 407 else "server"
         return FetchError(

@@ -1,9 +1,9 @@
 """All tiles that an area takes: what is held already, what is fetched, what a source does not have and what that means.
 
 A tile that is not there (404) is sea, and nobody lives in it, where its set publishes no tile of the sea. Three things
-speak against that, and are a fault instead: none of the set's tiles is there (the address is wrong, or moved); the
-heights lack a tile and the coarser ones, which hold what was left out country by country, do not answer; the server
-denies a tile (403) and gives none of the set. One that gives others denies what it does not have: listing is forbidden.
+speak against that, and are a fault instead: none of the set's tiles is there, of this area or beside it (the address is
+wrong, or moved); the heights lack a tile and the coarser ones, which hold what was left out country by country, do not
+answer; the server refuses a tile (403) and does not prove that this is how it says 404 (`sfn.country.proof`).
 """
 
 from collections.abc import Callable, Sequence
@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 
 import httpx2
 
-from sfn.country.fetch import FetchError, Patience, client, fetch, forget, signed_in
+from sfn.country.fetch import FetchError, Patience, client, fetch, forget
 from sfn.country.looked import NotTheTileError, look
+from sfn.country.proof import beside, refuses_what_cannot_be, serves
 from sfn.country.sets import SETS, Wanted, coarse_of
 from sfn.country.shelf import Note, Shelf
 from sfn.country.sources import NONE, Sources, shown
@@ -57,7 +58,8 @@ class _Run:
     total: int = 0
     fetched_n: int = 0
     dead: dict[str, FetchError] = field(default_factory=dict)
-    denied: set[str] = field(default_factory=set)
+    denied: dict[str, FetchError] = field(default_factory=dict)
+    proven: dict[tuple[str, str], bool] = field(default_factory=dict)
 
     def note(self, tile: Wanted) -> Note | None:
         """A tile's note, from the shelf or fetched now; an absent one is not yet kept. None where it is denied."""
@@ -70,7 +72,7 @@ class _Run:
             return self._fetched(tile)
         except FetchError as error:
             if error.denied and tile.lattice is not None:
-                self.denied.add(tile.file)
+                self.denied[tile.file] = error
                 return None
             if error.whole_source:
                 first = error
@@ -204,15 +206,14 @@ def _one_set(run: _Run, tiles: Sequence[Wanted]) -> tuple[list[tuple[Wanted, Not
                 *(_problem(t, "is not there (404)", "its address", code="download-not-there") for t in lacking),
             ],
         )
-    fine = bool(held)
     if tiles[0].of.key == "heights" and run.sources.base(SETS["heights-coarse"]) != NONE:
         lacking, coarse, wrong = _coarser(run, lacking, held)
         held += coarse
         problems += wrong
     if not lacking:
         return held, [], problems
-    if not held or (not fine and any(tile.file in run.denied for tile in lacking)):
-        return held, [], [*problems, *_none_there(run, tiles, lacking)]
+    lacking, unproven, refused = _sea(run, lacking, held)
+    problems += [*refused, *(_none_there(run, tiles, unproven) if unproven else [])]
     for tile in lacking:
         run.shelf.keep_absent(tile, source=shown(run.sources.url(tile)))
         if tile.of.key == "heights":
@@ -238,21 +239,36 @@ def _coarser(
             continue
         if note is None or note.absent:
             nowhere.append(tile)
+        elif tile.file in run.denied and not _says_no(run, tile, held):
+            # Perhaps a proxy's whim: the coarser tile would stand in its place for good.
+            problems.append(_refused(tile, run.denied[tile.file]))
         else:
             found.append((coarse, note))
             run.shelf.keep_absent(tile, source=shown(run.sources.url(tile)))
     unproven = [tile for tile in nowhere if run.shelf.note(coarse_of(tile)) is None]
-    if unproven and not found and not _coarse_answers(run, held):
-        what = f"{nowhere[0].file} is not there, and the coarser heights, which may have it, give no tile of this area"
-        base = shown(run.sources.base(SETS["heights-coarse"]))
-        return [], found, [
-            *problems,
-            Problem(
-                "heights", what, f"those at {base}, or {SETS['heights-coarse'].variable}=none: it is sea then",
-                code="download-no-coarse", values={"set": "heights-coarse", "tile": nowhere[0].file},
-            ),
-        ]  # fmt: skip
-    return nowhere, found, problems
+    if not unproven or found or _coarse_answers(run, held):
+        return nowhere, found, problems
+    # What the fine ones prove that they lack hangs on the coarser ones alone; what they refuse may be there.
+    silent = [tile for tile in nowhere if tile.file not in run.denied or _says_no(run, tile, held)]
+    problems += [_refused(tile, run.denied[tile.file]) for tile in nowhere if tile not in silent]
+    if silent:
+        file, base = silent[0].file, shown(run.sources.base(SETS["heights-coarse"]))
+        what = f"{file} is not there, and the coarser heights, which may have it, give no tile of this area"
+        expected = f"those at {base}, or {SETS['heights-coarse'].variable}=none: it is sea then"
+        values = {"set": "heights-coarse", "tile": file}
+        problems.append(Problem("heights", what, expected, code="download-no-coarse", values=values))
+    return [], found, problems
+
+
+def _asked(run: _Run, tile: Wanted) -> list[Wanted]:
+    """The tiles that were asked for in the place of one: itself, and of heights the coarser one."""
+    coarse = tile.of.key == "heights" and run.sources.base(SETS["heights-coarse"]) != NONE
+    return [tile, coarse_of(tile)] if coarse else [tile]
+
+
+def _denied(run: _Run, tile: Wanted) -> list[FetchError]:
+    """How a tile, and the coarser one, were refused."""
+    return [run.denied[one.file] for one in _asked(run, tile) if one.file in run.denied]
 
 
 def _coarse_answers(run: _Run, held: Sequence[tuple[Wanted, Note]]) -> bool:
@@ -262,18 +278,55 @@ def _coarse_answers(run: _Run, held: Sequence[tuple[Wanted, Note]]) -> bool:
         return True  # nothing of the heights is there: that is said
     if (note := run.shelf.note(known)) is not None:
         return not note.absent
-    try:
-        url = run.sources.url(known)
-        return run.of.request("HEAD", shown(url), auth=signed_in(url)).status_code == 200
-    except httpx2.HTTPError:
-        return False
+    return serves(run.of, run.sources, [known])
+
+
+def _sea(
+    run: _Run, lacking: Sequence[Wanted], held: Sequence[tuple[Wanted, Note]]
+) -> tuple[list[Wanted], list[Wanted], list[Problem]]:
+    """Tiles that are sea; those that are not there, and nothing proves it; what was refused, and nothing proves it."""
+    sure, unsure, refused = [], [], []
+    for tile in lacking:
+        asked = _asked(run, tile)
+        if any(one.file in run.denied and not _says_no(run, one, held) for one in asked):
+            refused.append(_refused(tile, _denied(run, tile)[0]))
+        elif held or _serves(run, asked[-1], held):
+            sure.append(tile)
+        else:
+            unsure.append(tile)
+    return sure, unsure, refused
+
+
+def _says_no(run: _Run, tile: Wanted, held: Sequence[tuple[Wanted, Note]]) -> bool:
+    """Whether a source that refused a tile (403) says so that it has none: once a set, for all of them."""
+    key = "no", tile.of.key
+    if not run.denied[tile.file].by_store and key not in run.proven:
+        run.proven[key] = refuses_what_cannot_be(run.of, run.sources, tile)
+    return (run.denied[tile.file].by_store or run.proven[key]) and _serves(run, tile, held)
+
+
+def _serves(run: _Run, tile: Wanted, held: Sequence[tuple[Wanted, Note]]) -> bool:
+    """Whether a tile's source gives others of its set now: those that it gave, or such as lie beside it."""
+    key = "serves", tile.of.key
+    if key not in run.proven:
+        run.tell(f"{tile.file}: is anything of this set to be had?", run.done, run.total)
+        coarse = tile.of.key == "heights-coarse"
+        given = [coarse_of(one) if coarse and one.of.key == "heights" else one for one, _ in held]
+        mine = [one for one in given if one.of.key == tile.of.key][:2]
+        run.proven[key] = serves(run.of, run.sources, [*mine, *beside(tile)])
+    return run.proven[key]
+
+
+def _refused(tile: Wanted, why: FetchError) -> Problem:
+    """A tile that was refused, and may be there or not."""
+    what = f"{why.what}: refused, or not there, nobody can tell"
+    return _problem(tile, what, f"{why.expected}; what came is kept", code="download-refused")
 
 
 def _none_there(run: _Run, tiles: Sequence[Wanted], lacking: Sequence[Wanted]) -> list[Problem]:
     """A set of which nothing is there."""
     of, base = tiles[0].of, shown(run.sources.base(tiles[0].of))
-    answer = "denied (403)" if any(tile.file in run.denied for tile in lacking) else "not there (404)"
-    what = f"none of its {len(tiles)} tiles is to be had at {base}: {lacking[0].file} is {answer}"
+    what = f"none of its {len(tiles)} tiles is to be had at {base}, nor one beside them: {lacking[0].file} is not there"
     expected = f"the address of the set in {of.variable}, or the set left out; all of the area would count as sea"
     return [
         Problem(of.key, what, expected, code="download-none-there", values={"set": of.key, "tile": lacking[0].file})

@@ -24,6 +24,27 @@ def _cells() -> NDArray[np.bool_]:
         return np.unpackbits(held["cells"], axis=1).astype(np.bool_)
 
 
+def land_ratio(bounds_deg: tuple[float, float, float, float]) -> float:
+    """Which part of the cells in a rectangle is no sea, 0 to 1.
+
+    Parameters
+    ----------
+    bounds_deg : tuple of float
+        South, west, north and east. [degrees]
+
+    Examples
+    --------
+    >>> land_ratio((47.0, 10.0, 48.0, 11.0)), land_ratio((54.0, 3.0, 55.0, 4.0))
+    (1.0, 0.0)
+    """
+    cells = _cells()
+    south, west, north, east = bounds_deg
+    rows = np.arange(int((90.0 - north) / CELL_DEG), max(int((90.0 - south) / CELL_DEG), 1))
+    columns = np.arange(round((west + 180.0) / CELL_DEG), round((east + 180.0) / CELL_DEG))
+    looked = cells[rows.clip(0, cells.shape[0] - 1)[:, None], columns % cells.shape[1]]
+    return float(1.0 - looked.mean())
+
+
 def sea_km(lat_deg: float, lon_deg: float) -> float:
     """Distance to the nearest cell that is sea, to its near edge; 0 in one, infinite where none lies within 60 km.
 

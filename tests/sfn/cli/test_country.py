@@ -226,6 +226,31 @@ def test_a_fault_is_said_and_the_rest_is_kept(server: Store, network: Path, caps
     assert "of its own" not in capsys.readouterr().out
 
 
+def test_a_mirror_that_says_403_for_sea_gives_the_heights_all_the_same(
+    server: Store, network: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The first square asked for is one of the sea; where the mirror refuses everything, the other sets stand."""
+    server.missing = 403
+    area = ("--bounds", "35.8,-84.45,36.45,-84.05", "--yes")
+    try:
+        # This mirror has no coarser heights at all, which is asked about first.
+        assert main(["country", str(network), *area]) == 2
+        assert "SFN_DELAYS_SOURCE_HEIGHTS_COARSE=none: it is sea then" in capsys.readouterr().out
+        monkeypatch.setenv("SFN_DELAYS_SOURCE_HEIGHTS_COARSE", "none")
+        found = answer(capsys, "country", str(network), *area)
+        assert found["problems"] == []
+        assert [name for name in found["sea"] if "COG" in name] == [Path(heights_name(35, -85)).name]  # type: ignore[attr-defined]
+        assert set(found["written"]) == {"terrain", "cover", "zones", "listeners"}  # type: ignore[call-overload]
+        network.write_text(EXAMPLE.read_text(encoding="utf-8"), encoding="utf-8")
+        server.faults["_DEM.tif"] = "403"
+        assert main(["country", str(network), "--bounds", "36.15,-85.4,36.45,-84.05", "--yes"]) == 2
+        said = capsys.readouterr().out
+        assert f"{Path(heights_name(36, -86)).name}: the server refuses it (403): refused, or not there" in said
+        assert "now names: cover" in said
+    finally:
+        server.missing = 404
+
+
 def test_a_file_that_is_none_is_not_unpacked(
     server: Store, network: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

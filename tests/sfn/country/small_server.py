@@ -31,6 +31,10 @@ class Store:
     signed: set[str] = field(default_factory=set)
     counts: Counter[str] = field(default_factory=Counter)
     base: str = ""
+    missing: int = 404
+    """What it answers for a file that it does not have."""
+    quota: int = -1
+    """So many files are given, then everything is refused (403); -1: no end."""
     sent: int = 0
     """Bytes of whole answers."""
 
@@ -54,7 +58,7 @@ class Handler(BaseHTTPRequestHandler):
         """Only whether it is there."""
         self.store.asked.append(("HEAD", self.path, ""))
         there = (self.store.folder / self.path.lstrip("/")).is_file() and not self.store.fault(self.path)[0]
-        self.send_response(200 if there else 404)
+        self.send_response(403 if not self.store.quota else 200 if there else self.store.missing)
         self.send_header("Content-Length", "0")
         self.end_headers()
 
@@ -66,6 +70,8 @@ class Handler(BaseHTTPRequestHandler):
         store.signed.add(self.headers.get("Authorization", ""))
         store.counts[path] += 1
         fault, number = store.fault(path)
+        if not store.quota:
+            return self._say(403, b"<html>enough for today</html>")
         if fault in ("403", "407"):
             return self._say(int(fault), b"<html>not for you</html>")
         if fault == "denied":
@@ -76,7 +82,8 @@ class Handler(BaseHTTPRequestHandler):
             return self._say(302, b"", {"Location": f"http://127.0.0.1:9{path}"})
         place = store.folder / path.lstrip("/")
         if fault == "404" or not place.is_file():
-            return self._say(404, b"<html>nothing here</html>")
+            return self._say(404 if fault == "404" else store.missing, b"<html>nothing here</html>")
+        store.quota -= 1
         content = place.read_bytes()
         tag = f'"{len(content):x}-{store.counts[path] if fault == "changed" else 0}"'
         start = 0

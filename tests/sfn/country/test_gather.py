@@ -17,7 +17,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 
 from sfn.country.gather import Gathered, gather
-from sfn.country.sets import cover_tile, heights_tile, people_tile, tile_named
+from sfn.country.sets import coarse_of, cover_tile, heights_tile, people_tile, tile_named
 from sfn.country.shelf import Shelf
 from sfn.country.sources import Sources, sources
 from sfn.errors import PlanError
@@ -231,14 +231,71 @@ def test_a_set_of_which_nothing_is_there_is_no_sea(fetched: Fetched, shelf: Shel
     assert fetched(TILE, SEA).problems == ()
 
 
-def test_denied_is_sea_only_beside_tiles_that_come(fetched: Fetched, heights: Store) -> None:
+def test_denied_is_sea_only_where_the_store_gives_others(fetched: Fetched, heights: Store) -> None:
     """An object store that forbids listing answers 403 for what it does not have; one that denies all is closed."""
     heights.faults[SEA.file] = "denied"
     heights.faults[heights_name(35, -85, coarse=True)] = "denied"
     assert [tile.file for tile in fetched(TILE, SEA).absent] == [SEA.file]
 
+    # Alone: the tile beside it is had, in its whole or in its head.
     heights.faults[heights_tile(36, -84).file] = "denied"
-    assert [p.code for p in fetched(heights_tile(36, -84)).problems] == ["download-none-there"]
+    assert [tile.file for tile in fetched(heights_tile(36, -84)).absent] == [heights_tile(36, -84).file]
+    heights.faults |= {FINE: "denied", COARSE: "denied", coarse_of(heights_tile(36, -86)).file: "denied"}
+    found = fetched(heights_tile(36, -86))
+    assert (found.absent, [p.code for p in found.problems]) == ((), ["download-refused"])
+    assert found.problems[0].what == "the server refuses it (403): refused, or not there, nobody can tell"
+
+
+def test_a_mirror_that_says_403_for_all_that_it_lacks_is_understood(fetched: Fetched, heights: Store) -> None:
+    """The first tile is one of the sea, with a page and no store's words: what cannot be anywhere is refused like it."""
+    heights.missing = 403
+    found = fetched(SEA, TILE)
+
+    assert found.problems == ()
+    assert ([t.file for t in found.absent], [t.file for t, _ in found.held]) == ([SEA.file], [TILE.file])
+    impossible = [path.rpartition("/")[2] for _, path, _ in heights.asked if "S49_00_W124" in path]
+    assert impossible == [heights_tile(-49, -124).file, heights_tile(-49, -124, coarse=True).file]
+    # Alone and with nothing on the shelf of it, a neighbour proves that the mirror serves.
+    assert [t.file for t in fetched(heights_tile(37, -84)).absent] == [heights_tile(37, -84).file]
+
+
+def test_a_mirror_that_refuses_everything_gives_no_sea(fetched: Fetched, shelf: Shelf, heights: Store) -> None:
+    """Each tile is said, the other set comes all the same, and what came before stays."""
+    assert fetched(TILE).problems == ()
+    write_places(heights.folder, ["nothing"])
+    names = tile_named("names", "cities500.zip")
+    assert names is not None
+    heights.faults = {".tif": "403"}
+    found = fetched(SEA, TILE, heights_tile(36, -84), names)
+
+    assert [(p.code, p.values["set"]) for p in found.problems] == [("download-refused", "heights")] * 2
+    assert found.absent == ()
+    assert [tile.file for tile, _ in found.held] == [TILE.file, "cities500.zip"]
+
+
+def test_a_mirror_that_has_enough_of_us_lays_nothing_at_sea_level(fetched: Fetched, heights: Store) -> None:
+    """A tile came, then all is refused, what cannot be anywhere too: that the tile that came is refused now tells it."""
+    heights.quota = 1
+    found = fetched(TILE, heights_tile(37, -85))
+
+    assert found.absent == ()
+    assert {p.code for p in found.problems} <= {"download-refused", "download-no-coarse"} != set()
+    heights.quota = -1
+    assert [t.file for t in fetched(TILE, heights_tile(37, -85)).absent] == [heights_tile(37, -85).file]
+
+
+def test_a_refusal_is_not_answered_with_the_coarser_tile(fetched: Fetched, shelf: Shelf, heights: Store) -> None:
+    """The fine one may be there tomorrow; where the mirror proves that it has none, the coarser stands in for it."""
+    write_heights(heights.folder, 36, -84, coarse=True)
+    fine = heights_tile(36, -84)
+    heights.faults[fine.file] = "403"
+    found = fetched(TILE, fine)
+    assert [(p.code, p.where) for p in found.problems] == [("download-refused", fine.file)]
+    assert shelf.note(fine) is None
+    heights.missing = 403
+    found = fetched(TILE, fine)
+    assert found.problems == ()
+    assert [tile.of.key for tile, _ in found.held] == ["heights", "heights-coarse"]
 
 
 def test_a_proxy_that_refuses_is_never_sea(fetched: Fetched, heights: Store) -> None:
