@@ -236,6 +236,45 @@ def test_the_ruler_measures_between_two_sites_and_places_are_found(page: Page, a
     fits(page)
 
 
+@pytest.mark.parametrize("where", ["", "/road", "/offsets"])
+def test_every_live_map_has_ruler_places_and_cursor(page: Page, address: str, where: str) -> None:
+    """The ruler takes sites by clicks and the middle by Enter; a town is marked; the page's own clicks rest meanwhile."""
+    page.goto(address)
+    page.locator('form[action="/networks/demo/fm_ridge"] button').click()
+    page.wait_for_url(re.compile(r"/networks/\d+$"))
+    page.goto(page.url + where)
+    box = page.locator(".leaflet-container")
+    box.scroll_into_view_if_needed()
+    expect(page.locator(".scale-bar .bar-km")).to_have_text(re.compile(r"^\d+ k?m$"))
+    page.locator("#ruler-on").click()
+    marks = page.locator(".leaflet-container .site-icon")
+    expect(marks).to_have_count(4)
+    for n in (0, 2):  # Summit and Long gap, as the document has them
+        at = marks.nth(n).bounding_box()
+        assert at
+        page.mouse.click(at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)
+        page.wait_for_timeout(400)  # two clicks at once are one of Leaflet's double clicks
+    expect(page.locator("#ruler-says")).to_contain_text("Summit to Long gap: 24.001 km on the ground, 80.09\u202fµs")
+    expect(page.locator("#cursor-at")).to_contain_text(re.compile(r"36\.4\d+° N, 84\.1\d+° W"))
+    page.mouse.move(2, 2)
+    box.focus()
+    expect(page.locator("#cursor-at")).to_contain_text("middle 36.")
+    page.keyboard.press("Enter")
+    expect(page.locator("#ruler-says")).to_contain_text("click the other end")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_timeout(600)
+    page.keyboard.press("Enter")
+    expect(page.locator("#ruler-says")).to_contain_text("km on the ground")
+    page.keyboard.press("Escape")
+    expect(page.locator("#ruler-says")).to_be_hidden()
+    assert not page.locator("#point-part .stems, #point-part table").count()  # nothing but the ruler had the clicks
+    page.locator("#find-place").fill("jacks")
+    expect(page.locator("#found-places")).to_contain_text("Jacksboro")
+    page.locator("#find-place").press("Enter")
+    expect(page.locator(".leaflet-container .site-label", has_text="Jacksboro")).to_be_visible()
+    fits(page)
+
+
 def test_shares_follow_once_and_never_pile_up(page: Page, address: str) -> None:
     """Six offsets one after the other: the shares, seconds of both cores, are worked out one at a time, the last too."""
     drawn(page, address)

@@ -24,7 +24,7 @@
     if (!input || !label || ["file", "button", "range"].includes(input.type)) return [];
     const name = [...label.childNodes].filter((node) => node.nodeType === Node.TEXT_NODE).map((node) => node.data).join("").trim();
     if (["checkbox", "radio"].includes(input.type)) return input.checked ? [name] : [];
-    const said = input.tagName === "SELECT" ? input.value && input.selectedOptions[0].text : input.value.trim(), unit = one.querySelector(".unit");
+    const said = input.tagName === "SELECT" ? input.selectedIndex > 0 && input.selectedOptions[0].text : input.value.trim(), unit = one.querySelector(".unit");
     return said ? [`${name} ${said}${unit ? ` ${unit.textContent}` : ""}`] : [];
   });
   function says(part, line) {

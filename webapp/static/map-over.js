@@ -107,11 +107,12 @@ const mapOnPaper = (map) => {
   });
 };
 
-// A smaller map: its foot, and the list of what may lie over it, stand in the template.
-const smallMapOver = (map) => {
+// A smaller map: its tools, its foot, and the list of what may lie over it, stand in the template.
+const smallMapOver = (map, sites) => {
   const foot = document.querySelector("[data-scale]"), root = document.querySelector("[data-choices]");
   scaleOver(map, foot.querySelector(".scale-bar"), foot.dataset.scale);
   mapOnPaper(map);
+  toolsOver(map, document.querySelector(".map-tools"), { sites: () => sites });
   overlaysOver(map, root, { credits: foot.querySelector(".overlay-credits"), says: root.querySelector(".overlay-says") });
 };
 

@@ -299,7 +299,7 @@
     page.dispatchEvent(new CustomEvent("pinned", { detail: at }));
   }
   const clicked = (where) => {
-    if (page.clickTaken && page.clickTaken(where)) return; // the ruler, while it measures
+    if (map.measuring) return; // the ruler takes it
     page.showPanel("here");
     pinned(where);
     kept();

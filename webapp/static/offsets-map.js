@@ -12,7 +12,7 @@
   map.createPane("ground").style.zIndex = 210;
   if (drawn.ground) L.imageOverlay(drawn.ground, drawn.bounds, { pane: "ground", interactive: false }).addTo(map);
   siteMarks(map, drawn.sites || []);
-  smallMapOver(map);
+  smallMapOver(map, drawn.sites || []);
   for (const weight of drawn.weights || []) {
     const style = { color: "#1c2a31", weight: 2, dashArray: weight.factor < 1 ? "2 5" : null, fill: Boolean(weight.area || weight.discs), fillOpacity: 0.06, interactive: false };
     const shapes = weight.area ? [L.polygon(weight.area, style)] : weight.road ? [L.polyline(weight.road, { ...style, weight: 4, opacity: 0.6 })] : weight.discs.map(([lat, lon, radius]) => L.circle([lat, lon], { ...style, radius }));
@@ -77,6 +77,7 @@
     typed.value = corners.map(([lat, lon]) => `${lat.toFixed(5)}, ${lon.toFixed(5)}`).join("\n");
   }
   function draw(what) {
+    map.fire("drawing");
     kind = what;
     corners = [];
     page.classList.add("drawing");
@@ -109,6 +110,7 @@
   byId("weight-kind").addEventListener("change", suited);
   suited();
   map.on("click", (event) => {
+    if (map.measuring) return;
     const where = event.latlng.wrap();
     if (kind) { corners.push([where.lat, where.lng]); sketched(); return; }
     at = where;

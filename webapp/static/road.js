@@ -10,7 +10,7 @@
   map.fitBounds(drawn.bounds, { padding: [24, 24] });
   if (page.dataset.shade) L.imageOverlay(page.dataset.shade, drawn.area, { pane: "ground", interactive: false }).addTo(map);
   siteMarks(map, drawn.sites);
-  smallMapOver(map);
+  smallMapOver(map, drawn.sites);
 
   if (page.dataset.road) roadLine(map, page.dataset.road);
 
@@ -37,6 +37,7 @@
   }
   byId("draw-bar").hidden = false;
   byId("road-draw").addEventListener("click", () => {
+    map.fire("drawing");
     drawing = true;
     corners = [];
     page.classList.add("drawing");
@@ -48,7 +49,7 @@
   byId("draw-finish").addEventListener("click", () => { ended(); byId("road-form").scrollIntoView({ block: "center" }); });
   byId("draw-cancel").addEventListener("click", () => { ended(); corners = []; typed.value = ""; if (sketch) { sketch.remove(); sketch = null; } });
   map.on("click", (event) => {
-    if (!drawing) return;
+    if (!drawing || map.measuring) return;
     const where = event.latlng.wrap();
     corners.push([where.lat, where.lng]);
     sketched();

@@ -4,12 +4,12 @@
   const box = document.getElementById("stands-map");
   if (!box) return;
   const { sites, feeds, ground } = JSON.parse(box.dataset.drawn);
-  const map = L.map(box, { attributionControl: false, zoomSnap: 0.5, scrollWheelZoom: false, keyboard: false });
+  const map = L.map(box, { attributionControl: false, zoomSnap: 0.5, scrollWheelZoom: false });
   const bounds = L.latLngBounds(sites.map((site) => [site.lat, site.lon]));
   map.fitBounds(bounds.pad(sites.length > 1 ? 0.25 : 0), { maxZoom: 11, padding: [24, 24] });
   map.createPane("ground").style.zIndex = 210;
   if (ground) L.imageOverlay(ground.picture, ground.bounds, { pane: "ground", interactive: false }).addTo(map);
-  smallMapOver(map);
+  smallMapOver(map, sites);
   const at = new Map(sites.map((site) => [site.id, [site.lat, site.lon]]));
   for (const [parent, child] of feeds) {
     if (at.has(parent) && at.has(child)) L.polyline([at.get(parent), at.get(child)], { color: "#55605f", weight: 2, dashArray: "6 5", interactive: false }).addTo(map);
