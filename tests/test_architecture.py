@@ -17,7 +17,8 @@ RANKS = {
     "reception": 5, "timeline": 5,
     "check": 6, "solve": 6, "survey": 6,
     "report": 7, "study": 8, "answer": 9,
-    "library": 10, "webapp": 10, "cli": 11,
+    "work": 10,
+    "library": 11, "webapp": 11, "cli": 12,
 }  # fmt: skip
 
 UNIT_SUFFIXES = tuple(

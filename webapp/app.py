@@ -86,6 +86,7 @@ from webapp.store.store import ConflictError, Store
 from webapp.timing import delays, offset_weights, offsets, offsets_hand, placing, plans
 from webapp.work.jobs import Jobs
 from webapp.work.maps import Maps
+from webapp.work.workers import Workers
 
 LOG = logging.getLogger("webapp")
 
@@ -211,16 +212,19 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     """The application over a store. `executor` runs long computations; by default threads, one a core allowed."""
     limits = settings.limits
     own_part(settings.base_path)
-    threads = executor or ThreadPoolExecutor(limits.running_jobs, thread_name_prefix="job")
+    at_a_time = limits.running_jobs + (limits.far_jobs if settings.workers else 0)
+    threads = executor or ThreadPoolExecutor(at_a_time, thread_name_prefix="job")
     running = Jobs(
         threads,
-        capacity=limits.running_jobs + limits.waiting_jobs,
+        here_n=limits.running_jobs if settings.workers else None,
+        capacity=at_a_time + limits.waiting_jobs,
         quota=limits.own_jobs,
         records=store.jobs,
-        functions={one.FUNCTION: one.KEPT for one in (offsets, plans)},
+        functions={one.FUNCTION: one.KEPT for one in (offsets, plans, placing)},
     )
 
-    maps, measured = Maps(running, settings.data_folder), Measured()
+    workers = Workers(settings.workers, settings.data_folder) if settings.workers else None
+    maps, measured = Maps(running, settings.data_folder, workers), Measured()
     store.services_file = settings.data_folder / SERVICES_FILE
 
     @asynccontextmanager
@@ -247,7 +251,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     )
     app.state.settings, app.state.store, app.state.jobs = settings, store, running
     app.state.maps, app.state.measured = maps, measured
-    app.state.again = {one.FUNCTION: one.again for one in (offsets, plans)}
+    app.state.again = {one.FUNCTION: one.again for one in (offsets, plans, placing)}
     measured.looks_at(lambda: metrics.looked_at(app))
     app.state.secrets = LiveSecrets(settings)
     app.state.provider = None if settings.provider is None else Provider(settings.provider)

@@ -6,13 +6,15 @@ from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExec
 from dataclasses import dataclass
 from pathlib import Path
 
-from sfn.field.around import rectangle
+from sfn.field.around import Bounds, rectangle
 from sfn.field.cache import load, raster_key, store
+from sfn.field.elsewhere import Far, RasterAsked, from_far
 from sfn.field.raster import LevelRaster, level_raster
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.grid import Grid
 from sfn.propagation.link import SweepCancelled
 from sfn.terrain.ground import Ground, GroundWindow, ground_window
+from sfn.terrain.named import named
 
 SiteProgress = Callable[[str, int, int], None]
 # How soon a cancel is heard while no site finishes.
@@ -25,6 +27,8 @@ class CacheFolder:
 
     folder: Path
     most_bytes: int
+    far: Far | None = None
+    """Who computes rasters over terrain into it; None: the executor of this process."""
 
 
 def level_rasters(
@@ -87,6 +91,26 @@ def level_rasters(
             yield n, kept
     if not missing:
         return
+    if cache is not None and cache.far is not None and ground.terrain is not None:
+        there = named(ground, folder=cache.far.terrain_folder)
+        if there is not None:
+            bounds = _union([transmitters[n] for n in missing], grid)
+            asked = [
+                RasterAsked(
+                    keys[n], transmitters[n], grid, there, bounds, rx_height_m, receiver_polarisation, step_m, 0, 1,
+                    cache.most_bytes,
+                )
+                for n in missing
+            ]  # fmt: skip
+
+            def told(n: int, ratio: float) -> None:
+                """How much of a site is there."""
+                if progress is not None:
+                    progress(transmitters[missing[n]].id, round(ratio * grid.pixels_n), grid.pixels_n)
+
+            for n, raster in from_far(asked, cache.far, folder=cache.folder, told=told, cancelled=stopped):
+                yield missing[n], raster
+            return
     threads = isinstance(executor, ThreadPoolExecutor)
 
     def look() -> None:
@@ -124,11 +148,17 @@ def level_rasters(
 
 def _shared(transmitters: Sequence[Transmitter], grid: Grid, ground: Ground, look: Callable[[], None]) -> GroundWindow:
     """The ground of all sites read once, so that a place has one height for all of them."""
+    south, west, north, east = _union(transmitters, grid)
+    look()
+    return ground_window(ground, south_deg=south, west_deg=west, north_deg=north, east_deg=east, look=look)
+
+
+def _union(transmitters: Sequence[Transmitter], grid: Grid) -> Bounds:
+    """South, west, north and east of all that paths from the sites into a grid touch. [degrees]"""
     rectangles = [rectangle(t, grid.bounds_deg) for t in transmitters]
     south, north = min(r[0] for r in rectangles), max(r[2] for r in rectangles)
     west, east = min(r[1] for r in rectangles), max(r[3] for r in rectangles)
-    look()
-    return ground_window(ground, south_deg=south, west_deg=west, north_deg=north, east_deg=east, look=look)
+    return south, west, north, east
 
 
 def _of_site(progress: SiteProgress | None, site: str) -> Callable[[int, int], None] | None:

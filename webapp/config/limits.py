@@ -82,6 +82,8 @@ class Limits:
     """Bits a second that a longer one arrives with on an average, from then on."""
     running_jobs: int = 2
     """Long computations at a time: one a core."""
+    far_jobs: int = 8
+    """Computations at a time that workers do, where there are workers: here they only wait."""
     waiting_jobs: int = 16
     """Long computations that may wait for their turn."""
     own_jobs: int = 6

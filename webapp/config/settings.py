@@ -16,6 +16,7 @@
 | `sources` | ``SFN_DELAYS_DOWNLOADS``, ``SFN_DELAYS_SOURCE_...`` | open data: `sfn.country.sources` |
 | `password_hash` | in ``secrets.json`` | argon2 hash, written by ``--set-password`` |
 | `api_token_hash` | in ``secrets.json`` | SHA-256 of the token that ``--new-api-token`` printed |
+| `workers` | ``SFN_DELAYS_DASK`` | workers on this or other machines: `webapp.config.workers_setting` |
 | `provider` | ``SFN_DELAYS_OIDC_...`` | where people may sign in too: `webapp.config.provider_settings` |
 | `session_key` | in ``secrets.json`` | signs session cookies; made at the first start |
 | `secrets_lost` | found at the start | networks are there and ``secrets.json`` is not: no start |
@@ -38,6 +39,7 @@ from sfn.errors import PlanError, Problem
 from webapp.config.addresses import PROVIDER_BACK
 from webapp.config.limits import Limits
 from webapp.config.provider_settings import ProviderSettings, provider_settings
+from webapp.config.workers_setting import WorkersSetting, workers_setting
 
 DEFAULT_PORT = 8430
 SECRETS_FILE = "secrets.json"
@@ -69,6 +71,7 @@ class Settings:
     log: str = "text"
     access_log: bool = False
     provider: ProviderSettings | None = None
+    workers: WorkersSetting | None = None
     sources: Sources = field(default_factory=Sources)
     secrets_lost: bool = False
     """Whether networks are there and `secrets.json` is not: what it said of passwords is not known any more."""
@@ -158,6 +161,7 @@ def read_settings(
         access_log=_yes_or_no("SFN_DELAYS_ACCESS_LOG", environ.get("SFN_DELAYS_ACCESS_LOG") or "no"),
         secrets_lost=lost,
         sources=sources(environ),
+        workers=workers_setting(environ),
         provider=provider_settings(environ, held, back=public_url and f"{public_url}{PROVIDER_BACK}"),
     )
 

@@ -10,7 +10,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from sfn.errors import Problem
 from webapp.config.addresses import HEALTH, READY, Room
-from webapp.shell.dependencies import SettingsDep, StoreDep
+from webapp.shell.dependencies import MapsDep, SettingsDep, StoreDep
 from webapp.store.engines import AWAY, store_problem
 from webapp.store.store import Store
 
@@ -26,13 +26,20 @@ def alive() -> Response:
 
 
 @router.get(READY)
-def ready(store: StoreDep, settings: SettingsDep) -> Response:
-    """Whether the database answers and the data folder takes files: 503 and why, where not."""
+def ready(store: StoreDep, settings: SettingsDep, maps: MapsDep) -> Response:
+    """Whether the database answers and the data folder takes files: 503 and why, where not.
+
+    Workers are told where there is a setting for them; that they are away stops nothing but maps and searches.
+    """
     problems = (*_database(store), *_folder(settings.data_folder))
     if problems:
         told = [problem.as_json() for problem in problems]
         return JSONResponse({"status": "not ready", "problems": told}, 503, headers=UNKEPT)
-    return JSONResponse({"status": "ready"}, headers=UNKEPT)
+    told_of: dict[str, object] = {}
+    if maps.workers is not None:
+        seen = maps.workers.seen
+        told_of = {"workers": {"scheduler": seen.there, "workers": seen.workers_n, "threads": seen.threads_n}}
+    return JSONResponse({"status": "ready"} | told_of, headers=UNKEPT)
 
 
 def _database(store: Store) -> tuple[Problem, ...]:

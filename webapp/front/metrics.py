@@ -15,6 +15,7 @@ from webapp.shell.measured import Measured, counts
 from webapp.shell.problems import RefusedError
 from webapp.store.store import Store
 from webapp.work.jobs import Jobs, State
+from webapp.work.workers import Seen
 
 router = Room("metrics")
 
@@ -39,4 +40,9 @@ def looked_at(app: FastAPI) -> Iterator[tuple[str, str, dict[str, float] | float
     settings: Settings = app.state.settings
     yield "jobs", "Computations that are remembered, by state.", counts(jobs.states(), get_args(State))
     yield "networks", "Networks that are not deleted.", float(store.networks_n())
+    if (workers := app.state.maps.workers) is not None:
+        seen: Seen = workers.seen
+        yield "scheduler_there", "Whether the scheduler of the workers answers.", float(seen.there)
+        yield "workers", "Workers at the scheduler.", float(seen.workers_n)
+        yield "worker_threads", "Their threads.", float(seen.threads_n)
     yield "data_free_bytes", "Room where networks are kept.", float(shutil.disk_usage(settings.data_folder).free)

@@ -1,22 +1,19 @@
 """Offsets: found by a search in a job, argued with by hand, saved when someone accepts them."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.optimise_document import document
 from sfn.errors import PlanError, Problem
 from sfn.field.over_smooth import smooth_says
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Weight
 from sfn.plan.number_text import number_in
 from sfn.reception.on_treetops import ground_says
-from sfn.report.numbers import number
-from sfn.solve.objective import Score
 from sfn.study.by_hand import Slider, plan_reason, sliders
-from sfn.study.optimise import held_of, optimise
+from sfn.study.optimise import held_of
 from sfn.study.optimised import Asked
 from sfn.study.weights import weight_shapes
 from sfn.study.zones import Offered, offered
@@ -30,8 +27,10 @@ from webapp.shell.render import notice, page
 from webapp.shell.saving import save
 from webapp.shell.site_marks import site_marks
 from webapp.standing.tries import changed_document
+from webapp.timing.asked_for import asked_for
 from webapp.work.jobs import Function, Job, Jobs, JobView, Progress, kept_typed
 from webapp.work.maps import Maps, Wanted
+from webapp.work.searches import searched
 
 router = Room("offsets")
 USUAL = {
@@ -174,21 +173,7 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
     network, revision = opened.network, opened.head.revision.number
 
     def work(progress: Progress) -> Plan:
-        computed = maps.computed(network, wanted, progress)
-        known = maps.counted(network, wanted.grid)
-        counted = replace(asked, people=known.people, weights=known.weights, places=known.places)
-        unit = "people" if counted.counts_people else "km2"
-
-        def tell(_offsets: object, best: Score, phase: str, part: float) -> None:
-            if not progress.cancelled:  # telling would end the job without its best
-                said = f"{phase}: {number(best.without_service)} {unit} without service so far"
-                progress.tell(said, done=round(1000 * part), total=1000)
-
-        found = optimise(
-            network, computed, counted, placed=place(network), ground=wanted.ground, executor=maps.executor,
-            progress=tell, cancelled=lambda: progress.cancelled,
-        )  # fmt: skip
-        return Plan(document(found) | {"seed": asked.seed}, asked, typed, revision)
+        return Plan(searched(FUNCTION, maps, network, wanted, asked, progress), asked, typed, revision)
 
     key = f"offsets {opened.head.id} {revision} {wanted.key} {sorted(typed.items())} {network.own_services}"
     return jobs.start(
@@ -196,13 +181,9 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
         title=f"Offsets of {network.name}",
         key=key,
         result_url=lambda job_id: to("offsets.show", opened.head.id, found=job_id),
+        far=maps.far,
         function=FUNCTION,
-        asked={
-            "network": opened.head.id,
-            "revision": revision,
-            "checksum": opened.head.revision.checksum,
-            "typed": typed,
-        },
+        asked=asked_for(opened, typed),
     )
 
 

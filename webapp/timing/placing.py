@@ -6,16 +6,15 @@ from typing import Any, ClassVar
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.placing_document import placing_document
 from sfn.errors import PlanError, Problem
 from sfn.field.over_smooth import smooth_says
 from sfn.geodesy.sites import place
 from sfn.study.mast_table import TEMPLATE
 from sfn.study.optimised import Asked
-from sfn.study.placing import placing
-from sfn.study.placing_asked import masts_asked, masts_from_table
+from sfn.study.placing_asked import masts_from_table
 from sfn.study.placing_found import PLACING_CAUTION, AskedPlacing
 from sfn.study.placing_saved import with_new_site
+from sfn.work.searches import AskedPlaces
 from webapp.config.addresses import Room, to
 from webapp.config.limits import whole_number
 from webapp.forms.placing_typed import LABELS, AskedTyped, asked_of, pattern_sites, typed_of, usual_of, with_table
@@ -25,9 +24,11 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.standing.editing import fresh
 from webapp.standing.steps import kept
-from webapp.work.jobs import Job, JobView, Progress, kept_typed
+from webapp.timing.asked_for import asked_for
+from webapp.work.jobs import Function, Job, Jobs, JobView, Progress, kept_typed
 from webapp.work.maps import Maps, Wanted
 from webapp.work.measurements import safe_name
+from webapp.work.searches import searched
 
 router = Room("placing")
 
@@ -84,9 +85,10 @@ class PlacingPage(Context):
 
 @dataclass(frozen=True, slots=True)
 class FoundPlaces:
-    """What a search leaves in its job: the answer, and which revision it is of."""
+    """What a search leaves in its job: the answer, what was typed, and which revision it is of."""
 
     answer: dict[str, Any]
+    typed: dict[str, str]
     revision: int
 
 
@@ -146,32 +148,12 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
     """The search as a job; a cancelled one still answers with what it looked at."""
     network, revision = opened.network, opened.head.revision.number
 
+    counted = Asked(by_area=asked.by_area, most_us=asked.most_us)
+    wishes = AskedPlacing(counted, asked.patterns, asked.azimuth_step_deg, asked.masts.like, asked.sure)
+
     def work(progress: Progress) -> FoundPlaces:
-        computed = maps.computed(network, wanted, progress)
-        known = maps.counted(network, wanted.grid)
-        counted = Asked(
-            people=known.people, weights=known.weights, places=known.places, by_area=asked.by_area,
-            most_us=asked.most_us,
-        )  # fmt: skip
-
-        def tell(phase: str, part: float) -> None:
-            if not progress.cancelled:  # telling would end the job without what it looked at
-                progress.tell(phase, done=round(1000 * part), total=1000)
-
-        def stopped() -> bool:
-            return progress.cancelled
-
-        where = place(network)
-        chosen, said = masts_asked(
-            network, computed, asked.masts, counted, placed=where, ground=wanted.ground, executor=maps.executor,
-            progress=tell, cancelled=stopped,
-        )  # fmt: skip
-        wishes = AskedPlacing(counted, asked.patterns, asked.azimuth_step_deg, asked.masts.like, asked.sure)
-        found = placing(
-            network, computed, chosen, wishes, placed=where, ground=wanted.ground, executor=maps.executor,
-            cache=maps.rasters, said=said, progress=tell, cancelled=stopped,
-        )  # fmt: skip
-        return FoundPlaces(placing_document(found), revision)
+        told = AskedPlaces(asked.masts, wishes)
+        return FoundPlaces(searched(FUNCTION, maps, network, wanted, told, progress), typed, revision)
 
     key = f"placing {opened.head.id} {revision} {wanted.key} {sorted(typed.items())} {network.own_services}"
     return jobs.start(
@@ -179,8 +161,24 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
         title=f"A new transmitter for {network.name}",
         key=key,
         result_url=lambda job_id: to("placing.show", opened.head.id, found=job_id),
-        asked={"network": opened.head.id, "revision": revision, "typed": typed},
+        far=maps.far,
+        function=FUNCTION,
+        asked=asked_for(opened, typed),
     )
+
+
+FUNCTION = "placing"
+KEPT = Function(
+    plain=lambda found: {"answer": found.answer, "typed": found.typed, "revision": found.revision},
+    revived=lambda kept: FoundPlaces(kept["answer"], kept["typed"], kept["revision"]),
+)
+
+
+def again(opened: Opened, maps: Maps, jobs: Jobs, typed: dict[str, str], most: int) -> Job:
+    """The search that was typed, of the newest revision."""
+    wanted = maps.wanted(opened.network, bounds=None, pixel_m=None, most=most)
+    whole = typed_of(opened.network, {}) | usual_of(opened.network) | typed
+    return _start(opened, maps, jobs, wanted, asked_of(opened.network, whole), whole)
 
 
 def _page(

@@ -7,16 +7,11 @@ from typing import Any, ClassVar
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.plans_document import plans_document
 from sfn.errors import PlanError, Problem
 from sfn.field.over_smooth import smooth_says
-from sfn.geodesy.sites import place
 from sfn.plan import Network
-from sfn.report.numbers import number
-from sfn.solve.objective import Score
 from sfn.study.optimised import Asked
 from sfn.study.plan_saved import plan_reason, radiates_otherwise, tried_of, with_plan
-from sfn.study.plans import plans
 from sfn.study.plans_found import PLANS_CAUTION, AskedPlans
 from webapp.config.addresses import Room, to
 from webapp.config.limits import whole_number
@@ -27,8 +22,10 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
 from webapp.standing.tries import query_of
+from webapp.timing.asked_for import asked_for
 from webapp.work.jobs import Function, Job, Jobs, JobView, Progress, kept_typed
 from webapp.work.maps import Maps, Wanted
+from webapp.work.searches import searched
 
 router = Room("plans")
 
@@ -165,27 +162,13 @@ def _start(
     """The search as a job; a cancelled one still answers with the best it had."""
     network, revision = opened.network, opened.head.revision.number
 
+    wishes = AskedPlans(
+        Asked(**asked["counted"]), asked["vary"], asked["general"], asked["costs"], asked["licences"], asked["sure"],
+        asked["robust"],
+    )  # fmt: skip
+
     def work(progress: Progress) -> FoundPlans:
-        computed = maps.computed(network, wanted, progress)
-        known = maps.counted(network, wanted.grid)
-        counted = Asked(people=known.people, weights=known.weights, places=known.places, **asked["counted"])
-        unit = "people" if counted.counts_people else "km2"
-
-        def tell(_offsets: object, best: Score, phase: str, part: float) -> None:
-            if not progress.cancelled:  # telling would end the job without its best
-                said = f"{phase}: {number(best.without_service)} {unit} without service so far"
-                progress.tell(said, done=round(1000 * part), total=1000)
-
-        found = plans(
-            network, computed,
-            AskedPlans(
-                counted, asked["vary"], asked["general"], asked["costs"], asked["licences"], asked["sure"],
-                asked["robust"],
-            ),
-            placed=place(network), ground=wanted.ground, executor=maps.executor, progress=tell,
-            cancelled=lambda: progress.cancelled,
-        )  # fmt: skip
-        return FoundPlans(plans_document(found), typed, revision)
+        return FoundPlans(searched(FUNCTION, maps, network, wanted, wishes, progress), typed, revision)
 
     key = f"plans {opened.head.id} {revision} {wanted.key} {sorted(typed.items())} {network.own_services}"
     return jobs.start(
@@ -193,13 +176,9 @@ def _start(
         title=f"Plans of change for {network.name}",
         key=key,
         result_url=lambda job_id: to("plans.show", opened.head.id, found=job_id),
+        far=maps.far,
         function=FUNCTION,
-        asked={
-            "network": opened.head.id,
-            "revision": revision,
-            "checksum": opened.head.revision.checksum,
-            "typed": typed,
-        },
+        asked=asked_for(opened, typed),
     )
 
 

@@ -11,7 +11,7 @@ import threading
 from collections import Counter, OrderedDict
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Executor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from contextvars import copy_context
 from dataclasses import dataclass
 from functools import partial
@@ -22,60 +22,11 @@ from sqlalchemy.exc import SQLAlchemyError
 from sfn.errors import PlanError, Problem
 from webapp.store.audit import ACTING
 from webapp.store.job_records import FINISHED, OPEN, JobRecord, JobRecords
+from webapp.work.progress import CancelledError as CancelledError, Part as Part, Progress as Progress
 
 State = Literal["waiting", "running", "finished", "cancelled", "failed"]
 ENDED: tuple[State, ...] = ("finished", "cancelled", "failed")
 LOG = logging.getLogger("webapp.jobs")
-
-
-class CancelledError(Exception):
-    """Raised inside a job's work, out of `Progress.tell`, after someone cancelled it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """How far one part of a job is: a site, mostly."""
-
-    name: str
-    done: int
-    total: int
-
-
-class Progress:
-    """What a job's work tells of itself; may be called from any thread."""
-
-    def __init__(self) -> None:
-        self._lock = threading.Lock()
-        self._cancelled = threading.Event()
-        self._phase, self._done, self._total = "waiting for its turn", 0, 0
-        self._parts: tuple[Part, ...] = ()
-
-    @property
-    def cancelled(self) -> bool:
-        """Whether someone asked the work to stop; for loops that cannot raise."""
-        return self._cancelled.is_set()
-
-    def tell(self, phase: str, *, done: int, total: int, parts: "tuple[Part, ...]" = ()) -> None:
-        """Say what is being done and how much of it is finished; `parts` say the same of its parts.
-
-        Raises
-        ------
-        CancelledError
-            If someone cancelled the job; let it through.
-        """
-        if self.cancelled:
-            raise CancelledError
-        with self._lock:
-            self._phase, self._done, self._total, self._parts = phase, done, total, parts
-
-    def told(self) -> "tuple[str, int, int, tuple[Part, ...]]":
-        """The last phase, done, total and parts."""
-        with self._lock:
-            return self._phase, self._done, self._total, self._parts
-
-    def cancel(self) -> None:
-        """Ask the work to stop at its next `tell`."""
-        self._cancelled.set()
 
 
 Work = Callable[[Progress], Any]
@@ -113,9 +64,11 @@ class JobView:
 class Job:
     """One computation; its result is there once the state is ``finished``."""
 
-    def __init__(self, *, title: str, key: str, result_url: "str | UrlOf | None", short: bool) -> None:
+    def __init__(
+        self, *, title: str, key: str, result_url: "str | UrlOf | None", short: bool, far: bool = False
+    ) -> None:
         self.id = secrets.token_urlsafe(9)
-        self.title, self.key, self.short = title, key, short
+        self.title, self.key, self.short, self.far = title, key, short, far
         self.result_url = result_url(self.id) if callable(result_url) else result_url
         self.started_by = ACTING.get().who
         self.function = ""
@@ -255,7 +208,8 @@ class Jobs:
     """The jobs of one application: at most `capacity` not yet ended, the last `remembered` ended ones kept.
 
     `executor` runs them (threads by default: the kernels release the interpreter). Whoever has fewest running comes
-    next, of theirs the short ones first, and nobody who is known by name has more than `quota` open.
+    next, of theirs the short ones first, and nobody who is known by name has more than `quota` open. Of those that are
+    worked at in this process, and not by workers, at most `here_n` run at a time; not given: as the executor has room.
     """
 
     def __init__(
@@ -267,7 +221,10 @@ class Jobs:
         remembered: int = 32,
         records: JobRecords | None = None,
         functions: Mapping[str, Function] | None = None,
+        here_n: int | None = None,
     ) -> None:
+        self._here_n, self._at_work_here_n = capacity if here_n is None else here_n, 0
+        self._passed_n = 0  # threads that found nothing they might run: whoever ends a job sends one again
         self._executor, self._capacity, self._remembered = executor, capacity, remembered
         self._kept = KeptJobs(records, functions or {})
         self._quota = capacity if quota is None else quota
@@ -284,6 +241,7 @@ class Jobs:
         key: str,
         result_url: str | UrlOf | None = None,
         short: bool = False,
+        far: bool = False,
         function: str = "",
         asked: Mapping[str, Any] | None = None,
     ) -> Job:
@@ -299,6 +257,8 @@ class Jobs:
             Where its result is shown, or what says that by the job's id.
         short : bool
             A matter of seconds: before the long ones of whoever asked.
+        far : bool
+            Whether workers do it, and this process only waits.
         function : str, optional
             Name of its kind, where its answer is kept in the database.
         asked : mapping, optional
@@ -313,7 +273,7 @@ class Jobs:
             for job in self._jobs.values():
                 if job.key == key and job.state not in ("cancelled", "failed") and not job.progress.cancelled:
                     return job
-            job = Job(title=title, key=key, result_url=result_url, short=short)
+            job = Job(title=title, key=key, result_url=result_url, short=short, far=far)
             job.function, job.asked = function, dict(asked or {})
             self._refuse(job.started_by)
             self._kept.begin(job)
@@ -339,18 +299,35 @@ class Jobs:
 
     def _next(self) -> None:
         """Do the job whose turn it is."""
-        with self._lock:
-            # The first of equals: of one person in the order in which they were asked for.
-            turn = min(self._waiting, key=lambda one: (self._running[one[0].started_by], not one[0].short))
-            self._waiting.remove(turn)
-            job, run = turn
-            self._running[job.started_by] += 1
+        if (turn := self._turn()) is None:
+            return
+        job, run = turn
         try:
             run()
         finally:
             self._kept.end(job)
             with self._lock:
                 self._running[job.started_by] -= 1
+                self._at_work_here_n -= not job.far
+                again = self._passed_n > 0
+                self._passed_n -= again
+            if again:
+                with suppress(RuntimeError):  # the service is ending
+                    self._executor.submit(self._next)
+
+    def _turn(self) -> tuple[Job, Callable[[], None]] | None:
+        """Take the next one; None where none may run now: whoever ends one looks again."""
+        with self._lock:
+            may = [one for one in self._waiting if one[0].far or self._at_work_here_n < self._here_n]
+            if not may:
+                self._passed_n += 1
+                return None
+            # The first of equals: of one person in the order in which they were asked for.
+            turn = min(may, key=lambda one: (self._running[one[0].started_by], not one[0].short))
+            self._waiting.remove(turn)
+            self._running[turn[0].started_by] += 1
+            self._at_work_here_n += not turn[0].far
+            return turn
 
     def under_way(self, key: str) -> Job | None:
         """The job of that key which somebody has started and which is not at its end."""

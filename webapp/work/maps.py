@@ -6,7 +6,7 @@ import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
@@ -48,6 +48,7 @@ from webapp.work.jobs import ON_DISK, CancelledError, Job, Jobs, Part, Progress
 from webapp.work.kept import Kept
 from webapp.work.terrains import TerrainLine, terrain_lines
 from webapp.work.worked_out import WorkedOut
+from webapp.work.workers import JobWorkers, Workers
 
 KEPT_BYTES = 1_500_000_000
 KEPT_LISTENERS_N = 8
@@ -76,9 +77,9 @@ class Wanted:
 class Maps:
     """Coverages by key, the least used forgotten first; rasters lie on disk too, so that forgetting costs little."""
 
-    def __init__(self, jobs: Jobs, folder: Path) -> None:
+    def __init__(self, jobs: Jobs, folder: Path, workers: Workers | None = None) -> None:
         self.executor = ThreadPoolExecutor(SITE_THREADS, thread_name_prefix="sites")
-        self._jobs = jobs
+        self._jobs, self.workers = jobs, workers
         self.terrain_folder = folder / "terrain"
         self.rasters = CacheFolder(folder / "rasters", DISK_BYTES)
         self._lock = threading.Lock()
@@ -245,13 +246,20 @@ class Maps:
             return wanted.key
 
         title = f"Levels of {network.name}"
-        return self._jobs.start(work, title=title, key=wanted.key, result_url=result_url, function=ON_DISK)
+        return self._jobs.start(work, title=title, key=wanted.key, result_url=result_url, function=ON_DISK,
+                                far=self.far)  # fmt: skip
+
+    @property
+    def far(self) -> bool:
+        """Whether workers compute."""
+        return self.workers is not None
 
     def computed(self, network: Network, wanted: Wanted, progress: Progress) -> Coverage:
         """A map's levels: those in memory, or computed now, inside a job."""
         kept = self.find(wanted.key)
         if kept is not None:
             return kept
+        far = None if self.workers is None else JobWorkers.of(self.workers, progress)
         done = dict.fromkeys((site.id for site in network.sites), 0)
         names = [site.name for site in network.sites]
         on_air = network.transmitting
@@ -269,6 +277,8 @@ class Maps:
             phase = f"{sum(part.done == 1000 for part in parts)} of {count} sites"
             if wanted.ground.terrain is not None and not any(done.values()):
                 phase = f"reading terrain, block {read_n}"
+            if far is not None and far.note:
+                phase = f"{phase}, {far.note}"
             progress.tell(phase, done=sum(done.values()), total=1000 * count, parts=parts)
 
         def finished(site: str, raster: LevelRaster) -> None:
@@ -285,7 +295,7 @@ class Maps:
                 placed=place(network),
                 ground=wanted.ground,
                 executor=self.executor,
-                cache=self.rasters,
+                cache=replace(self.rasters, far=far),
                 progress=tell,
                 cancelled=lambda: progress.cancelled,
                 finished=finished,
@@ -345,7 +355,9 @@ class Maps:
         return self._effects.get(about, make)
 
     def close(self) -> None:
-        """End the threads."""
+        """End the threads, and let go of the workers."""
+        if self.workers is not None:
+            self.workers.close()
         self.executor.shutdown(wait=True, cancel_futures=True)
 
     def _keep_digests(self) -> None:

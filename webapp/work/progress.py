@@ -1,0 +1,54 @@
+"""How far a job is, as its work tells it, and the wish that it stops."""
+
+import threading
+from dataclasses import dataclass
+
+
+class CancelledError(Exception):
+    """Raised inside a job's work, out of `Progress.tell`, after someone cancelled it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """How far one part of a job is: a site, mostly."""
+
+    name: str
+    done: int
+    total: int
+
+
+class Progress:
+    """What a job's work tells of itself; may be called from any thread."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._cancelled = threading.Event()
+        self._phase, self._done, self._total = "waiting for its turn", 0, 0
+        self._parts: tuple[Part, ...] = ()
+
+    @property
+    def cancelled(self) -> bool:
+        """Whether someone asked the work to stop; for loops that cannot raise."""
+        return self._cancelled.is_set()
+
+    def tell(self, phase: str, *, done: int, total: int, parts: "tuple[Part, ...]" = ()) -> None:
+        """Say what is being done and how much of it is finished; `parts` say the same of its parts.
+
+        Raises
+        ------
+        CancelledError
+            If someone cancelled the job; let it through.
+        """
+        if self.cancelled:
+            raise CancelledError
+        with self._lock:
+            self._phase, self._done, self._total, self._parts = phase, done, total, parts
+
+    def told(self) -> "tuple[str, int, int, tuple[Part, ...]]":
+        """The last phase, done, total and parts."""
+        with self._lock:
+            return self._phase, self._done, self._total, self._parts
+
+    def cancel(self) -> None:
+        """Ask the work to stop at its next `tell`."""
+        self._cancelled.set()
