@@ -30,7 +30,7 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import placed_sites
 from sfn.in_one_step import in_one_step
 from sfn.plan import read_file
-from sfn.study.country import Country, Offer, area, choices, document_with, get, offer
+from sfn.study.country import Country, Offer, area, choices, cut, document_with, get, offer
 from sfn.timing.readable import readable
 
 NAME = "country"
@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     settings, shelf = sources(os.environ), Shelf(data_folder(os.environ) / FOLDER)
     network = readable(read_file(args.network, own_services=args.own_services))
     placed = placed_sites(network).at
-    bounds = area(network, placed) if args.bounds is None else bounds_argument(args.bounds)
+    bounds = area(network, placed) if args.bounds is None else cut(bounds_argument(args.bounds), where="--bounds")
     keys = choices(args.what, where="--what")
     if args.unpack is not None:
         taken_n = unpack(args.unpack, shelf=shelf, tick=lambda name: _tell(name, 0, 0))
@@ -91,7 +91,7 @@ def run(args: argparse.Namespace) -> int:
 def _show(offered: Offer) -> None:
     """What would be fetched, for people."""
     south, west, north, east = offered.bounds_deg
-    print(f"area {south:.3f}, {west:.3f} to {north:.3f}, {east:.3f}")
+    print(f"area {south:.3f}, {west:.3f} to {north:.3f}, {east:.3f}: {offered.area_km2:.0f} km2")
     print_table(
         ("set", "files", "here", "about MB", "licence"),
         (

@@ -5,19 +5,24 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from sfn.country.gather import Gathered, Tell, gather, on_shelf, settled
 from sfn.country.made import Made, make
 from sfn.country.sets import CHOICES, Bounds, OpenSet, Wanted, wanted
 from sfn.country.shelf import Shelf
 from sfn.country.sources import Sources
 from sfn.errors import PlanError, Problem, Touch
-from sfn.geodesy.position import Located
+from sfn.geodesy.position import Located, on_globe
 from sfn.plan import Network, TerrainSource
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.terrain.ground import Ground
 
 # Tiles end within a sample of whole degrees: the area reaches a little over its edges.
 BEYOND_DEG = 0.02
+EARTH_KM = 6371.0
+# A side of an area that somebody types: some hundred squares, gigabytes of heights.
+MOST_DEG = 20.0
 # What something is made of; lines of coast, borders and roads are kept, and the map draws them as they are.
 USUAL = ("heights", "cover", "people", "names")
 
@@ -54,6 +59,13 @@ class Offer:
     lines: tuple[OfferLine, ...]
     tiles: tuple[Wanted, ...]
     allowed: bool
+
+    @property
+    def area_km2(self) -> float:
+        """Of the area, on a sphere. [km2]"""
+        south, west, north, east = self.bounds_deg
+        high = np.sin(np.radians(north)) - np.sin(np.radians(south))
+        return float(EARTH_KM**2 * np.radians(east - west) * high)
 
     @property
     def missing_n(self) -> int:
@@ -110,6 +122,36 @@ def area(network: Network, placed: Mapping[str, Located]) -> Bounds:
     named = network.model_copy(update={"terrain": network.terrain or TerrainSource(folder="fetched")})
     south, west, north, east = bounds_to_the_edge(named, placed, ground=Ground(), over_terrain=True)
     return south - BEYOND_DEG, west - BEYOND_DEG, north + BEYOND_DEG, east + BEYOND_DEG
+
+
+def cut(bounds_deg: Bounds, *, where: str) -> Bounds:
+    """An area that somebody asks for instead: as it is, where it is one.
+
+    Parameters
+    ----------
+    bounds_deg : tuple of float
+        South, west, north, east; east may lie beyond 180. [degrees]
+    where : str
+        The field or option that it stands in.
+
+    Raises
+    ------
+    PlanError
+        If a corner is no place on the globe, the area is turned round, or is more than `MOST_DEG` a side.
+
+    Examples
+    --------
+    >>> cut((36.0, -85.0, 36.5, -84.0), where="bounds")
+    (36.0, -85.0, 36.5, -84.0)
+    """
+    south, west, north, east = bounds_deg
+    on_globe(south, west, where=where, lat_field="S", lon_field="W")
+    on_globe(north, (east + 180.0) % 360.0 - 180.0, where=where, lat_field="N", lon_field="E")
+    if not (0.0 < north - south <= MOST_DEG and 0.0 < east - west <= MOST_DEG):
+        what = f"is {north - south:g} degrees high and {east - west:g} wide"
+        expected = f"south,west,north,east, {MOST_DEG:g} degrees a side at most; east of 180 as 181"
+        raise PlanError([Problem(where, what, expected, code="bounds-unreadable", fields=(where,))])
+    return bounds_deg
 
 
 def choices(text: str, *, where: str) -> tuple[str, ...]:

@@ -83,6 +83,16 @@ def test_it_is_shown_asked_for_and_stood_on(
 
     assert f'href="{address}"' in browser.get(f"/networks/{number}").text
 
+    cut = {"act": "look", "what": ["heights"], "name": "Valley"}
+    typed = sent(browser, f"{address}/fetch", **cut, bounds="36.2,-85.5,36.4,-84.1")
+    assert 'value="36.2,-85.5,36.4,-84.1"' in typed.text
+    assert "the names of 2 files" in typed.text
+    # 0.2 x 1.4 degrees at 36.3 N on a sphere of 6371 km: 22.24 x 125.46 km.
+    assert "<strong>2\u202f790 km²</strong>" in typed.text
+    for wrong in ("36.2,-84", "36.4,-84.2,36.2,-84.1", "10,-84,36,-50", "36.2,-84.2,96,-84.1"):
+        refused = sent(browser, f"{address}/fetch", **{**cut, "act": ""}, bounds=wrong)
+        assert refused.status_code == 422, wrong
+        assert f'value="{wrong}"' in refused.text
     looked = sent(browser, f"{address}/fetch", act="look", what=["heights"], name="Valley")
     assert "the names of 1 file" in looked.text
     assert server.asked == []

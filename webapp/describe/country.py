@@ -2,22 +2,26 @@
 
 import re
 import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.country.sets import CHOICES, SETS, OpenSet
+from sfn.country.sets import CHOICES, SETS, Bounds, OpenSet
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.position import Located
 from sfn.geodesy.sites import placed_sites
-from sfn.study.country import USUAL, Offer, area, choices, offer
+from sfn.reception.reach import VALLEYS_M
+from sfn.study.country import USUAL, Offer, area, choices, cut, offer
 from webapp.config.addresses import Room, to
 from webapp.config.settings import Settings
 from webapp.describe.revisions import save_part
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, ListsDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
 from webapp.shell.render import page
+from webapp.standing.tries import area_of
 from webapp.work.countries import (
     LONGEST_NAME_N,
     MadeCountry,
@@ -62,6 +66,10 @@ class CountryPage(Context):
     """Those that are wanted."""
     offered: Offer | None
     """What they take; None where no site is placed."""
+    bounds: str
+    """The area as it was typed; empty for the usual one."""
+    valleys_m: float
+    """How far below the lowest site the country may lie, for the usual area. [m]"""
     name: str
     """Under which it is made, as it was typed."""
     longest_n: int
@@ -82,10 +90,11 @@ class CountryPage(Context):
 
 @router.get("/networks/{network_id}/country")
 def show(
-    request: Request, opened: ReadableDep, maps: MapsDep, settings: SettingsDep, what: str = "", name: str = ""
-) -> Response:
+    request: Request, opened: ReadableDep, maps: MapsDep, settings: SettingsDep, what: str = "", name: str = "",
+    bounds: str = "",
+) -> Response:  # fmt: skip
     """What would be fetched, and what was made under a name; nobody outside is asked."""
-    return page(request, _page(request, opened, maps, settings, what=what, name=name))
+    return page(request, _page(request, opened, maps, settings, what=what, name=name, bounds=bounds))
 
 
 @router.post("/networks/{network_id}/country/fetch")
@@ -95,8 +104,9 @@ def fetch(
 ) -> Response:  # fmt: skip
     """Start fetching what is not here, and making it ready; or show what other sets take."""
     what, name = ",".join(lists.get("what", ())), lists.get("name", [""])[-1].strip()
+    bounds = lists.get("bounds", [""])[-1].strip()
     if lists.get("act", [""])[-1] == "look":
-        return page(request, _page(request, opened, maps, settings, what=what, name=name))
+        return page(request, _page(request, opened, maps, settings, what=what, name=name, bounds=bounds))
     try:
         if not what:
             expected = "one set at least"
@@ -104,11 +114,11 @@ def fetch(
         keys, shelf, sources = choices(what, where="what"), shelf_of(settings.data_folder), settings.sources
         usable_name(maps.terrain_folder, name)
         placed = placed_sites(opened.network).at
-        offered = offer(area(opened.network, placed), keys, shelf=shelf, sources=sources)
+        offered = offer(_area(opened, placed, bounds), keys, shelf=shelf, sources=sources)
         if offered.missing_n and not sources.allowed:
             raise PlanError([sources.forbidden()])
     except PlanError as refused:
-        shown = _page(request, opened, maps, settings, what=what, name=name, problems=refused.problems)
+        shown = _page(request, opened, maps, settings, what=what, name=name, bounds=bounds, problems=refused.problems)
         return page(request, shown, status=422)
 
     def work(progress: Progress) -> MadeCountry:
@@ -121,7 +131,7 @@ def fetch(
     job = jobs.start(
         work, title=f"Ground round the sites of {opened.network.name}",
         key=f"country {opened.head.id} {offered.bounds_deg} {keys} {name}",
-        result_url=to("country.show", opened.head.id, what=what, name=name),
+        result_url=to("country.show", opened.head.id, what=what, name=name, bounds=bounds),
     )  # fmt: skip
     return RedirectResponse(to("jobs.show", job.id), 303)
 
@@ -159,6 +169,7 @@ def _page(
     *,
     what: str = "",
     name: str = "",
+    bounds: str = "",
     form: dict[str, str] | None = None,
     problems: tuple[Problem, ...] = (),
 ) -> CountryPage:
@@ -169,7 +180,7 @@ def _page(
         chosen = choices(what, where="what")
         placed = placed_sites(opened.network).at
         shelf = shelf_of(settings.data_folder)
-        offered = offer(area(opened.network, placed), chosen, shelf=shelf, sources=settings.sources)
+        offered = offer(_area(opened, placed, bounds), chosen, shelf=shelf, sources=settings.sources)
     except PlanError as refused:
         problems += tuple(one for one in refused.problems if one not in problems)
     usual = _usual_name(opened.network.name)
@@ -179,6 +190,8 @@ def _page(
         sets=tuple(SETS[key] for key in CHOICES),
         chosen=chosen,
         offered=offered,
+        bounds=bounds,
+        valleys_m=VALLEYS_M,
         name=name or usual,
         longest_n=LONGEST_NAME_N,
         made=made,
@@ -188,6 +201,12 @@ def _page(
         reason=sent.get("reason", ""),
         problems=problems,
     )
+
+
+def _area(opened: Opened, placed: Mapping[str, Located], bounds: str) -> Bounds:
+    """The area that was typed, else the usual one."""
+    typed, _ = area_of(bounds, "")
+    return area(opened.network, placed) if typed is None else cut(typed, where="bounds")
 
 
 def _lines(made: MadeCountry, document: dict[str, Any]) -> tuple[KeyLine, ...]:

@@ -1,6 +1,7 @@
 """What is fetched reaches as far as the map will: people, cover and zones lie under all of it."""
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -8,14 +9,46 @@ import pytest
 import rasterio
 from rasterio.transform import from_origin
 
+from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
-from sfn.plan import read
+from sfn.plan import TerrainSource, read
 from sfn.plan.demos import demo_files
+from sfn.reception.coverage import coverage
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.study.country import area
-from sfn.terrain.ground import open_ground
+from sfn.study.zones import zones
+from sfn.terrain.dem import terrain_from_grid
+from sfn.terrain.ground import Ground, open_ground
+from sfn.terrain.heights import HeightGrid
+from sfn.timing import delay_table
+from tests.sfn.networks import example
 
 STEP_DEG = 0.05
+
+
+@pytest.mark.parametrize("below_m", [0.0, 200.0, 300.0])
+def test_the_area_is_that_of_the_network_and_not_of_the_sea_far_below_it(below_m: float) -> None:
+    """Sites 560 to 900 m up over level country below the lowest: all that is served lies within, none at an edge."""
+    network = example()
+    placed = place(network)
+    south, west, north, east = area(network, placed)
+    area_km2 = (north - south) * (east - west) * 111.195**2 * np.cos(np.radians(36.3))
+    assert area_km2 < 30_000.0  # 216,000 over the sea
+    size = tuple(int(side / 0.01) + 100 for side in (north - south, east - west))
+    valley = HeightGrid(np.full(size, 560.0 - below_m, np.float32), north + 0.5, west - 0.5, 0.01, 0.01)
+    there = network.model_copy(update={"terrain": TerrainSource(folder="valley")})
+    ground = Ground(terrain_from_grid(valley, name="valley"))
+    bounds = bounds_to_the_edge(there, placed, ground=ground)
+    wide = (bounds[0] - 0.3, bounds[1] - 0.3, bounds[2] + 0.3, bounds[3] + 0.3)
+    found = []
+    with ThreadPoolExecutor(2) as executor:
+        for shown in (bounds, wide):
+            grid = grid_for(shown, pixel_m=2000.0)
+            levels = coverage(there, grid, placed=placed, ground=ground, executor=executor)
+            found.append(zones(there, levels, delay_table(there).launches()))
+    assert found[0].served_edges == ()
+    assert found[1].classes.served_km2 == pytest.approx(found[0].classes.served_km2, rel=0.15, abs=12.0)
+    assert found[0].classes.served_km2 > 0.0
 
 
 @pytest.mark.parametrize("name", ["fm_ridge", "dab_plain", "dvbt2_chain"])
