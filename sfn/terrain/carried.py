@@ -38,6 +38,7 @@ def carried(
     *,
     shape: tuple[int, int],
     blended: bool,
+    beyond: float = 0.5,
 ) -> Singles:
     """Values of a raster on the samples of a target, NaN beyond it and beside its voids.
 
@@ -54,6 +55,9 @@ def carried(
         Rows and columns of the target.
     blended : bool
         Between samples (cubic; bilinear beside voids and edges), or the value of the nearest sample.
+    beyond : float
+        How far beyond the outermost samples there is a value, in samples, where it is blended: straight on from the
+        last two, so that files of unlike steps join without a stair.
     """
     rows, columns = shape
     out = np.full(shape, np.nan, dtype=np.float32)
@@ -66,8 +70,27 @@ def carried(
     for first in range(0, rows, STRIP_ROWS):
         own = np.arange(first, min(first + STRIP_ROWS, rows), dtype=np.float64)
         down, across = (_between(table, at_row, at_column, own, columns) for table in (row, column))
-        out[first : first + own.size] = taken(values, down.ravel(), across.ravel()).reshape(down.shape)
+        laid = taken(values, down.ravel(), across.ravel()).reshape(down.shape)
+        if blended:
+            _straight_on(values, down, across, laid, beyond)
+        out[first : first + own.size] = laid
     return out
+
+
+def _straight_on(values: Singles, row: Floats, column: Floats, laid: Floats, beyond: float) -> None:
+    """Values just beyond the outermost samples, straight on from the last two, in place; held where one is void."""
+    rows, columns = values.shape
+    out = (row < 0.0) | (row > rows - 1.0) | (column < 0.0) | (column > columns - 1.0)
+    out &= (row >= -beyond) & (row <= rows - 1.0 + beyond) & (column >= -beyond) & (column <= columns - 1.0 + beyond)
+    if min(rows, columns) < 2 or not out.any():
+        return
+    r, c = row[out], column[out]
+    i, j = (np.clip(np.floor(at).astype(np.int64), 0, n - 2) for at, n in ((r, rows), (c, columns)))
+    u, v = r - i, c - j
+    upper = (1.0 - v) * values[i, j] + v * values[i, j + 1]
+    lower = (1.0 - v) * values[i + 1, j] + v * values[i + 1, j + 1]
+    found = (1.0 - u) * upper + u * lower
+    laid[out] = np.where(np.isnan(found), laid[out], found)
 
 
 def fitted(

@@ -38,6 +38,8 @@ LOOKED_AT_N = 256
 os.environ.setdefault("GDAL_CACHEMAX", "128")
 READ_ROWS = 512
 # A target so many times as fine as a file that lies askew can pass through the file's samples.
+# Steps of two files that differ by less are one step.
+ALIKE = 1e-3
 FITTED_FROM = 1.5
 # Points along each edge of a rectangle that is carried into another coordinate system.
 EDGE_N = 21
@@ -295,7 +297,9 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
         lain = rasterio.Affine(a, b, c + a * column + b * row, d, e, f + d * column + e * row)
         shape = reached.height_m.shape
         if not finer:
-            return carried(heights_m, lain, crs, place, shape=shape, blended=blended)
+            # Between a coarser file and a finer one beside it lies a gap of less than its step.
+            beyond = 1.0 if not tile.askew and max(cells) > 1.0 + ALIKE else 0.5
+            return carried(heights_m, lain, crs, place, shape=shape, blended=blended, beyond=beyond)
         laid = fitted(heights_m, lain, crs, place, shape=shape)
         return np.ascontiguousarray(laid[wider : wider + rows, wider : wider + columns])
 
@@ -313,7 +317,9 @@ def _part(
     lon, lat = (v.ravel() for v in np.meshgrid(np.linspace(west, east, EDGE_N), np.linspace(south, north, EDGE_N)))
     x, y = (np.asarray(v) for v in rasterio.warp.transform(WGS84, crs, lon, lat))
     if crs.is_geographic:
-        x = x + 360.0 * np.round((lon - x) / 360.0)
+        # As the file counts, whose west may lie half a sample beyond 180: its bounds count that as the far east.
+        counted = source.transform.c - held[1] if source.transform.a > 0.0 else 0.0
+        x = x + 360.0 * np.round((lon - x) / 360.0) + 360.0 * round(counted / 360.0)
     across, down = ~source.transform * (x, y)
     known = np.isfinite(across) & np.isfinite(down)
     if not known.any():

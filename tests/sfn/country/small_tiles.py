@@ -36,20 +36,24 @@ def heights_name(south: int, west: int, *, coarse: bool = False) -> str:
 def write_heights(
     folder: Path, south: int, west: int, *, coarse: bool = False, surface: Plane = slope, shift: float = 0.0
 ) -> Path:
-    """A tile of heights below 50 degrees of latitude; `shift` moves it, in samples."""
+    """A tile of heights below 70 degrees of latitude; `shift` moves it, in samples."""
     path = folder / heights_name(south, west, coarse=coarse)
     path.parent.mkdir(parents=True, exist_ok=True)
     n = 1200 if coarse else 3600
     step = 1.0 / n
+    # By the readme: as wide as high up to 50 degrees, 1.5 times up to 60, twice up to 70.
+    away = min(abs(south), abs(south + 1))
+    across = 1.0 if away < 50 else 1.5 if away < 60 else 2.0
+    columns = round(n / across)
     lat = south + 1 - np.arange(n) * step
-    lon = west + np.arange(n) * step
+    lon = west + np.arange(columns) * across * step
     values = surface(lat[:, None], lon[None, :]).astype(np.float32)
-    place = from_origin(west - step / 2 + shift * step, south + 1 + step / 2, step, step)
+    place = from_origin(west - across * step / 2 + shift * step, south + 1 + step / 2, across * step, step)
     with rasterio.open(
         path,
         "w",
         driver="GTiff",
-        width=n,
+        width=columns,
         height=n,
         count=1,
         dtype="float32",
