@@ -16,6 +16,7 @@ from sfn.geodesy.grid import Grid
 from sfn.reception.classes import CLASSES
 from sfn.report.colours import Scale, gradient, named_colours, painted
 from sfn.report.legend import FLAG_SAYS, beyond
+from sfn.report.letters import BRACKETS_SAY, letters_wide, set_in_fonts, unknown_in, written_out
 from sfn.report.numbers import number
 from sfn.report.over import Over, credits_of, lines_of, points_of
 from sfn.report.plots import INK, PNG_DOTS, QUIET, RUST, SHEET
@@ -94,7 +95,7 @@ def map_picture(
     wide = min(MAP_WIDE, TALLEST * grid.columns_n / grid.rows_n)
     tall = wide * grid.rows_n / grid.columns_n
     says = _wrapped([said for said in (stamp.state if stamp.is_try else "", stamp.left_out, stamp.cut) if said])
-    below = _wrapped([f"{note} {_over_says(over)}".strip()], NOTE_LETTERS)
+    below = _wrapped([f"{note} {_over_says(over)} {_letters_say(stamp, marks, over, grid)}".strip()], NOTE_LETTERS)
     head, foot = 0.75 + LINE_INCH * len(says), 0.9 + 0.17 * (len(below) + 1)
     whole = head + max(tall, BAR_INCH + 1.0, LINE_INCH * (len(marks) + 3)) + foot
     figure = Figure(figsize=(WIDTH, whole), facecolor=SHEET)
@@ -114,6 +115,7 @@ def map_picture(
         figure.text(0.07, (0.17 * (len(below) - n) + 0.08) / whole, line, fontsize=8, color=QUIET)
     for side in axes.spines.values():
         side.set(color=colour, linewidth=2.2 if stamp.is_try else 0.8, linestyle="--" if stamp.is_try else "-")
+    set_in_fonts(figure)
     out = io.BytesIO()
     figure.savefig(
         out,
@@ -155,6 +157,21 @@ def _over_says(over: tuple[Over, ...]) -> str:
         return ""
     credit = credits_of(over)
     return f"Over it: {', '.join(one.name for one in over)}{f' ({credit})' if credit else ''}."
+
+
+def _letters_say(stamp: Stamp, marks: tuple[Mark, ...], over: tuple[Over, ...], grid: Grid) -> str:
+    """The names on the picture with letters that no font of this machine has, as they stand there."""
+    south, west, north, east = grid.bounds_deg
+    shown = [
+        name
+        for one in over
+        for name, lon, lat in points_of(one.document)
+        if west <= lon <= east and south <= lat <= north
+    ]
+    names = list(dict.fromkeys((stamp.network, *(mark.name for mark in marks), *(one.name for one in over), *shown)))
+    unknown = unknown_in(names)
+    said = [written_out(name, unknown) for name in names if not unknown.isdisjoint(name)]
+    return f"{BRACKETS_SAY}: {', '.join(said)}." if said else ""
 
 
 def _over(axes: "Axes", over: tuple[Over, ...]) -> None:
@@ -211,7 +228,12 @@ def _places(axes: "Axes", over: tuple[Over, ...], wide: float, taken: list[tuple
                 continue
             axes.plot([at_x], [at_y], "o", ms=3, color=one.ink, zorder=4)
             x, y = (at_x - west) * inch, (at_y - south) * inch
-            box = (x + 0.06, y - NAME_INCH / 2, x + 0.06 + 0.9 * LETTER_INCH * len(name), y + NAME_INCH / 2)
+            box = (
+                x + 0.06,
+                y - NAME_INCH / 2,
+                x + 0.06 + 0.9 * LETTER_INCH * letters_wide(written_out(name, unknown_in([name]))),
+                y + NAME_INCH / 2,
+            )
             if name and box[2] < wide and not any(_meet(box, other) for other in taken):
                 taken.append(box)
                 at = (west + box[0] / inch, at_y)
@@ -231,7 +253,7 @@ def _names(
     (west, east), (south, _) = axes.get_xlim(), axes.get_ylim()
     for mark, x, y in shown:
         text = f"{mark.name}, {number(mark.offset_us, 1, signed=True)} µs{'' if mark.on_air else ', not transmitting'}"
-        long, high = LETTER_INCH * len(text), NAME_INCH
+        long, high = LETTER_INCH * letters_wide(written_out(text, unknown_in([text]))), NAME_INCH
         lefts = (x + 0.13, x - 0.13 - long, x - long / 2)
         places = [(lefts[0], y + 0.03), (lefts[1], y + 0.03), (lefts[0], y - 0.03 - high), (lefts[1], y - 0.03 - high)]
         places += [(lefts[2], y + 0.09), (lefts[2], y - 0.09 - high)]
@@ -275,7 +297,14 @@ def _legend(figure: "Figure", scale: Scale, label: str, marks: tuple[Mark, ...],
             if name:
                 at = top - LINE_INCH * (n if scale.kind != "flag" else 0) / whole
                 figure.text(left, at, "■", fontsize=11, color=colour, va="top")
-                figure.text(left + 0.022, at - 0.02 / whole, name[:34], fontsize=8.5, color=INK, va="top")
+                figure.text(
+                    left + 0.022,
+                    at - 0.02 / whole,
+                    name if len(name) <= 34 else f"{name[:33]}…",
+                    fontsize=8.5,
+                    color=INK,
+                    va="top",
+                )
         return
     colours = gradient(scale, 32)
     table = LinearSegmentedColormap.from_list("layer", colours)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from sfn.antenna import Pattern, attenuation
 from sfn.field.path import PathLevels
+from sfn.report.letters import BRACKETS_SAY, set_in_fonts
 from sfn.report.numbers import number
 from sfn.report.scale import round_step
 from sfn.units import SPEED_OF_LIGHT_M_PER_US, refractive_index
@@ -249,8 +250,10 @@ def _light_ruler(axes: "Axes", long_km: float, refractivity_n: float) -> None:
 
 
 def written(figure: "Figure", picture: PictureFormat) -> bytes:
-    """The figure as a file; no date in it."""
+    """The figure as a file; no date in it. Names are set in fonts of this machine; what none has is said in words."""
     out = io.BytesIO()
+    if set_in_fonts(figure):
+        figure.text(0.99, 0.995, f"{BRACKETS_SAY}.", fontsize=7, color=RUST, ha="right", va="top")
     if picture == "svg":
         figure.savefig(out, format="svg", facecolor=SHEET, metadata={"Date": None, "Creator": None})
     else:

@@ -130,6 +130,20 @@ def test_a_picture_has_room_for_its_legend_and_says_what_it_is(plan: Made, trial
         assert (rust > 0.002) == by.is_try
 
 
+def test_a_picture_has_names_of_any_script_and_says_which_it_cannot_set(plan: Made) -> None:
+    """A letter drawn as a box is a warning of matplotlib's, and an error here; what is in words is explained beneath."""
+    found, _, by = plan
+    one, names = layer(found, "quality_class"), ("北山中継局", "남산", "محطة", "Tower " + 16 * "\U000f1234")
+    sites = [site.model_copy(update={"name": name}) for site, name in zip(found.network.sites, names, strict=False)]
+    renamed = replace(found, network=found.network.model_copy(update={"sites": tuple(sites)}))
+    assert len(sites) == 3
+    usual = Image.open(io.BytesIO(layer_png(renamed, one, by)))
+    sites[2] = sites[2].model_copy(update={"name": names[3]})
+    renamed = replace(found, network=found.network.model_copy(update={"sites": tuple(sites)}))
+    said = Image.open(io.BytesIO(layer_png(renamed, one, by)))
+    assert said.height > usual.height  # the line that names it
+
+
 def test_lines_of_classes_are_areas_that_hold_their_pixels(plan: Made) -> None:
     """Together they are as large as the class, but for pieces below the least."""
     found, _, by = plan
