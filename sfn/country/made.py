@@ -295,22 +295,29 @@ def _add(total: NDArray[np.float64], people: NDArray[np.float64], row: int, colu
 def _names(archive: Path, bounds: Bounds, path: Path) -> list[str]:
     """A table of the area's places with inhabitants."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    south, west, north, east = bounds
     kept = districts = 0
     with in_one_step(path) as fresh, fresh.open("w", encoding="utf-8", newline="") as out:
         table = csv.writer(out)
         table.writerow(("name", "lat", "lon", "people"))
-        for cells in _places(archive):
-            lat, lon, people = float(cells[4]), float(cells[5]), float(cells[14] or 0)
-            if people <= 0 or not (south <= lat <= north and (lon - west) % 360.0 <= east - west):
+        for name, lat, lon, people, code in named_places(archive, bounds):
+            if people <= 0:
                 continue
-            if cells[7] == "PPLX":
+            if code == "PPLX":
                 districts += 1
                 continue
-            table.writerow((guarded(cells[1][:120]), cells[4], cells[5], f"{people:.0f}"))
+            table.writerow((guarded(name), f"{lat!r}", f"{lon!r}", f"{people:.0f}"))
             kept += 1
     left_out = f"; {districts} districts are left out, for they count with their town" if districts else ""
     return [f"Place names: {kept} places with inhabitants{left_out}."]
+
+
+def named_places(archive: Path, bounds_deg: Bounds) -> Iterator[tuple[str, float, float, float, str]]:
+    """Name, latitude, longitude, inhabitants (0: not known) and feature code of GeoNames' places in an area."""
+    south, west, north, east = bounds_deg
+    for cells in _places(archive):
+        lat, lon = float(cells[4]), float(cells[5])
+        if south <= lat <= north and (lon - west) % 360.0 <= east - west:
+            yield cells[1][:120], lat, lon, float(cells[14] or 0), cells[7]
 
 
 def _places(archive: Path) -> Iterator[list[str]]:

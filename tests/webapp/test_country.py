@@ -1,6 +1,7 @@
 """The ground round the sites in the browser: shown, asked for, fetched from a server of the tests' own, stood on."""
 
 import html
+import json
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -130,6 +131,19 @@ def test_it_is_shown_asked_for_and_stood_on(
     compared = html.unescape(browser.get(f"{people}?file={listed}").text).replace("\u202f", " ")
     assert "Counted now: <strong>36 000 people</strong>; by this file: <strong>4 200</strong>" in compared
     assert "Ridgeway" in compared
+
+    # People are a raster now: the fetched names are found all the same, and those of one's own lines.
+    shapes = {"type": "Feature", "properties": {"name": "Ridge road"}, "geometry": {"type": "LineString",
+        "coordinates": [[-84.25, 36.3], [-84.21, 36.31], [-84.2, 36.32]]}}  # fmt: skip
+    drawn_file = {"file": ("mine.geojson", json.dumps({"type": "FeatureCollection", "features": [shapes]}))}
+    named = {"csrf_token": token_in(browser.get("/").text), "name": "my roads"}
+    kept = browser.post(f"/networks/{number}/map/overlays/upload", data=named, files=drawn_file, follow_redirects=False)
+    assert kept.status_code == 303, kept.text
+    found = browser.get(f"/networks/{number}/map/places.json?q=RIDGE").json()["places"]
+    assert [(one["name"], one["source"]) for one in found if one["kind"] != "site"] == [
+        ("Ridgeway", "GeoNames, CC BY 4.0, fetched"), ("Ridge road", "my roads"),
+    ]  # fmt: skip
+    assert (found[-1]["lat_deg"], found[-1]["lon_deg"]) == (36.31, -84.21)
 
     again = sent(browser, f"{address}/fetch", what=["heights", "cover"], name="Valley")
     ended(browser, again)

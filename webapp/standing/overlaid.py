@@ -11,7 +11,9 @@ from sfn.country.sets import SETS, Bounds
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.report.over import Over
+from sfn.study.find_place import PlaceList
 from sfn.study.overlay import country_file, country_overlay
+from sfn.study.place_lists import fetched_names, shape_names
 from webapp.config.addresses import to
 from webapp.config.settings import Settings
 from webapp.shell.problems import RefusedError
@@ -124,6 +126,29 @@ def country_shapes(maps: Maps, settings: Settings, network: Network, key: str) -
     # Reading and cutting it takes a second of the processor: kept for the network and this very file.
     made: dict[str, Any] = maps.worked_out(f"country {key} {file.name} {file.stat().st_mtime_ns}", network, cut)
     return made
+
+
+def place_lists(
+    store: Store, maps: Maps, settings: Settings, network_id: int, network: Network
+) -> tuple[PlaceList, ...]:
+    """Names to be found besides sites and counted towns: fetched ones of the usual area, and those of own overlays.
+
+    Raises
+    ------
+    PlanError
+        If the network has no map.
+    """
+    shelf = shelf_of(settings.data_folder)
+    area = usual_area(maps, settings, network)
+    held = shelf.folder / "names"
+    stamps = sorted(path.stat().st_mtime_ns for path in held.iterdir()) if held.is_dir() else []
+    fetched = maps.worked_out(f"names {area} {stamps}", network, lambda: fetched_names(shelf, bounds_deg=area))
+    own = (
+        shape_names(one.name, json.loads(store.overlays.document(network_id, one.id) or "{}"))
+        for one in store.overlays.of(network_id)
+        if not one.damaged
+    )
+    return (fetched, *own)
 
 
 def usual_area(maps: Maps, settings: Settings, network: Network) -> Bounds:

@@ -96,7 +96,7 @@ const toolsOver = (map, tools, { sites = () => [], found: went } = {}) => {
     list.replaceChildren(...found.map((one, i) => {
       const line = Object.assign(document.createElement("li"), { id: `place-${i}`, textContent: one.name }), more = document.createElement("small");
       line.setAttribute("role", "option");
-      more.textContent = one.kind === "place" ? `${Math.round(one.people)} people` : one.kind;
+      more.textContent = one.kind === "place" ? `${Math.round(one.people)} people; ${one.source}` : one.source;
       line.append(more);
       line.addEventListener("mousedown", (event) => { event.preventDefault(); go(i); });
       return line;

@@ -8,7 +8,7 @@ from geographiclib.geodesic import Geodesic
 
 from sfn.geodesy.sites import place
 from sfn.plan import Place, read
-from sfn.study.find_place import find_place
+from sfn.study.find_place import NamedPlace, PlaceList, find_place
 from sfn.study.ruler import BAR_RATIO, measured, scale_bar
 
 RIDGE = Path(__file__).parents[3] / "demo_sites/fm_ridge.json"
@@ -69,6 +69,20 @@ def test_places_are_found_without_accents_sites_first() -> None:
     def names(text: str) -> list[str]:
         return [one.name for one in find_place(network, text, placed=placed, places=towns)]
 
+    mine = PlaceList("my masts", (NamedPlace("Nordknob", 36.301, -84.299), NamedPlace("Nordmühle", 36.1, -84.1)))
+    open_list = PlaceList(
+        "open names", (NamedPlace("Nordknob", 30.0, -84.3, 50.0), NamedPlace("Nordhof", 36.2, -84.2, 0.0))
+    )
+    found = find_place(network, "nord", placed=placed, places=towns, lists=[mine, open_list])
+    assert [(one.name, one.kind, one.people, one.source) for one in found] == [
+        ("Nordknob", "place", 4000.0, "places where people are counted; my masts"),
+        ("Nordhäusern", "place", 900.0, "places where people are counted"),
+        ("Nordknob", "place", 50.0, "open names"),
+        ("Nordhof", "name", None, "open names"),
+        ("Nordmühle", "name", None, "my masts"),
+    ]
+    (site,) = [one for one in find_place(network, "knob", placed=placed, places=[], lists=[mine]) if one.kind == "site"]
+    assert site.source == "sites of the network"
     assert names("NORD") == ["Nordknob", "Nordhäusern"]
     assert names("hausern") == ["Nordhäusern"]
     assert names("knob") == ["North knob", "Nordknob"]
