@@ -15,7 +15,7 @@ LEAST_BEARINGS_N, MOST_BEARINGS_N = 3600, 400_000
 
 def crossed(
     filled: NDArray[np.bool_], grid: HeightGrid, *, lat_deg: float, lon_deg: float, distance_km: Floats,
-    azimuth_deg: Floats,
+    azimuth_deg: Floats, reach_km: float | None = None,
 ) -> NDArray[np.bool_]:  # fmt: skip
     """Whether paths from a site touch samples that were filled, or the ground beside them that is drawn from them.
 
@@ -32,6 +32,8 @@ def crossed(
         The site. [degrees]
     distance_km, azimuth_deg : ndarray, one shape
         Places as the site sees them. [km, degrees] NaN: not asked for.
+    reach_km : float, optional
+        The farthest of more places than these, to see the same of each as with all of them. [km]
 
     Returns
     -------
@@ -39,7 +41,8 @@ def crossed(
         True too for a path that passes by within half a sample.
     """
     out = np.zeros(distance_km.shape, dtype=np.bool_)
-    reach_km = float(np.nanmax(distance_km, initial=0.0))
+    if reach_km is None:
+        reach_km = float(np.nanmax(distance_km, initial=0.0))
     if reach_km == 0.0:
         return out
     high_m, wide_m = (METRES_PER_DEGREE_M * step for step in (grid.step_lat_deg, grid.step_lon_deg))

@@ -105,7 +105,7 @@ def losses(
     if ground.filled is not None:
         covered &= ~crossed(
             ground.filled, ground.terrain, lat_deg=transmitter.lat_deg, lon_deg=transmitter.lon_deg,
-            distance_km=found.distance_km, azimuth_deg=found.azimuth_deg,
+            distance_km=found.distance_km, azimuth_deg=found.azimuth_deg, reach_km=share.edge_km if share else None,
         )  # fmt: skip
     return found, covered
 

@@ -117,7 +117,7 @@ def level_raster(
     step_m : float, optional
         Step of the profiles. [m] None: half a step of the terrain, 100 m over a smooth earth.
     share : Share, optional
-        Only this part of the pixels: `part_of` takes them out. Never over a smooth earth.
+        Only this part of the pixels, in arrays of one axis, in the order of `share.own`. Never over a smooth earth.
     progress : callable(done, total), optional
         Called now and then with numbers of pixels. What it raises ends the computation.
     cancelled : callable() -> bool, optional
@@ -188,9 +188,8 @@ class RasterPart:
 
 
 def part_of(raster: LevelRaster, share: Share) -> RasterPart:
-    """The pixels of a share out of a raster that was computed for it."""
-    at = np.flatnonzero(share.own).astype(np.uint32)
-    return RasterPart(at, raster.of_arrays({name: one.ravel()[at] for name, one in raster.arrays().items()}))
+    """A raster that was computed for a share, with which pixels it has."""
+    return RasterPart(np.flatnonzero(share.own).astype(np.uint32), raster)
 
 
 def joined(parts: Sequence[RasterPart], grid: Grid) -> LevelRaster:

@@ -14,17 +14,18 @@ import math
 from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sfn.errors import in_range
 from sfn.geodesy.around import SiteMap, site_map
-from sfn.geodesy.line import inverse
 from sfn.propagation import kernels, radials
-from sfn.propagation.link import LEAST_STEPS, NEAR_STEP_M, LatLonRaster, Link, Losses, Sampler, SweepCancelled, Terrain
+from sfn.propagation.link import LEAST_STEPS, NEAR_STEP_M, Link, Losses, Sampler, SweepCancelled, Terrain
 from sfn.propagation.near_cover import CLUTTER_DISTANCE_M
-from sfn.propagation.share import Share
+from sfn.propagation.share import Share, greatest_of
+from sfn.propagation.sources import reach_km_of, source
 from sfn.propagation.sweep_model import model_of, percentages_of
 
 Floats = NDArray[np.float64]
@@ -36,7 +37,6 @@ BLOCK_RADIALS = 64
 GREATEST_ARC = 0.2
 # A short sweep is given more, since they cost it little: as many as a long one, down to a sixteenth of a pixel.
 FINEST_ARC, USUAL_RADIALS, LEAST_RADIALS = 1 / 16, 14_400, 360
-LATITUDE_MARGIN = 1.02
 # A receiver that asks the radial on either side may have them farther apart. Hills at one arc-second, 220 km, beside
 # 3000 exact paths: 0.16 dB rms at 50 % and 0.24 at 1 %, 99.8 % within 1.5 dB (half a pixel: 0.24 and 0.33, 99.4 %).
 # What is left is single places whose level changes by 10 dB within 2 m across the path.
@@ -85,8 +85,8 @@ def losses_around(
     radius_km : float, optional
         Receivers farther off get NaN, at most 1000. [km]  None: reach the farthest.
     share : Share, optional
-        Only the receivers of some blocks of radials: `share.own` is filled with which they are, the others mean
-        nothing. A radial has the receivers that it has without it: shares laid together are the whole, bit for bit.
+        Only the receivers of some blocks of radials: `share.own` is filled with which they are, and the answer has
+        one axis. A radial has the receivers it has without a share: laid together these are the whole, bit for bit.
     executor : Executor, optional
         Threads (never processes) for the blocks of radials; compiled code releases the interpreter.
     progress : callable(done, total), optional
@@ -113,40 +113,64 @@ def losses_around(
     in_range("pixel_m", pixel_m, least=1.0, greatest=100_000.0, unit="m")
     lat, lon = np.broadcast_arrays(np.asarray(rx_lat_deg, dtype=np.float64), np.asarray(rx_lon_deg, dtype=np.float64))
     shape = lat.shape
-    lat, lon = np.ascontiguousarray(lat).ravel(), np.ascontiguousarray(lon).ravel()
-    ground = np.full(shape, np.nan) if rx_ground_m is None else np.broadcast_to(rx_ground_m, shape)
-    ground = np.array(ground, dtype=np.float64).ravel()
-    reach_km = _reach_km(lat_deg, lon_deg, lat, lon) if radius_km is None else radius_km
+    reach_km = reach_km_of(lat_deg, lon_deg, lat, lon) if radius_km is None else radius_km
     around = site_map(lat_deg, lon_deg, radius_m=1000.0 * min(max(reach_km, 0.2), 1000.0))
     site = np.array([around.lat_deg, around.lon_deg, around.lat_scale_deg, around.lon_scale_deg])
-    distance, azimuth, room = np.empty(lat.size), np.empty(lat.size), np.empty((2, around.degree + 1))
-    radials.locate(lat, lon, site, around.plane_m, around.degree, reach_km, distance, azimuth, room)
+    step_km = step_m / 1000.0
+
+    def located(lat: Floats, lon: Floats) -> tuple[Floats, Floats]:
+        distance, azimuth, room = np.empty(lat.size), np.empty(lat.size), np.empty((2, around.degree + 1))
+        radials.locate(lat, lon, site, around.plane_m, around.degree, reach_km, distance, azimuth, room)
+        return distance, azimuth
+
+    def laid(edge_km: float, receivers_n: int) -> tuple[bool, int]:
+        """Whether receivers lie between radials, and how many of these there are.
+
+        Where walking the radials costs far more than their receivers do, there are fewer, and each receiver asks two.
+        """
+        pixels_round = 2.0 * math.pi * edge_km * 1000.0 / pixel_m
+        between = receivers_n * BETWEEN_POINTS < 1.6 * pixels_round * edge_km / step_km
+        arc = BETWEEN_ARC if between else GREATEST_ARC
+        return between, math.ceil(max(pixels_round / arc, min(pixels_round / FINEST_ARC, USUAL_RADIALS), LEAST_RADIALS))
+
+    ground = np.full(shape, np.nan) if rx_ground_m is None else np.broadcast_to(rx_ground_m, shape)
+    whole, everywhere = None, (lat, lon)
+    if share is not None:
+        whole = share.take(
+            lat, lon, located=located, laid=laid, near_km=LEAST_STEPS * step_km, step_km=step_km, block=BLOCK_RADIALS
+        )
+        at = np.unravel_index(whole.taken, shape)
+        lat, lon, ground, shape = lat[at], lon[at], ground[at], whole.taken.shape
+    lat, lon = np.ascontiguousarray(lat).ravel(), np.ascontiguousarray(lon).ravel()
+    ground = np.array(ground, dtype=np.float64).ravel()
+    distance, azimuth = located(lat, lon)
     zone = np.zeros(lat.size, dtype=np.int8)
     cover_m, clear_km = np.empty(0, dtype=np.float32), np.full(1, CLUTTER_DISTANCE_M / 1000.0)
+    farthest_km: float | None = None
     if isinstance(terrain, Terrain):
-        sources = [_source(r, lat_deg, lon_deg) for r in (terrain.ground, terrain.cover, terrain.zone)]
+        sources = [source(r, lat_deg, lon_deg) for r in (terrain.ground, terrain.cover, terrain.zone)]
         radials.sample_places(lat, lon, site, *sources[0], *sources[2], ground, zone)
         if terrain.cover is not None:
             cover_m = np.empty(lat.size, dtype=np.float32)
             radials.sample_nearest(lat, lon, site, *sources[1], 0.0, cover_m)
         if terrain.clutter is not None:
             clear_km = np.empty(lat.size)
-            apart = _source(terrain.clutter, lat_deg, lon_deg)
+            apart = source(terrain.clutter, lat_deg, lon_deg)
             radials.sample_nearest(lat, lon, site, *apart, CLUTTER_DISTANCE_M, clear_km)
             clear_km /= 1000.0
+            if share is not None:  # of all, for what is laid before whom hangs on it
+                farthest_km = greatest_of(
+                    *everywhere, partial(radials.sample_nearest, site=site, values=apart[0], at=apart[1],
+                                         outside=CLUTTER_DISTANCE_M)
+                ) / 1000.0  # fmt: skip
     else:
         sampled, covers, zones = terrain(lat, lon)
         cover_m = np.array(np.broadcast_to(covers, lat.shape), dtype=np.float32)
         ground = np.where(np.isnan(ground), sampled, ground)
         zone = np.array(np.broadcast_to(zones, lat.shape), dtype=np.int8)
         sources = []
-    edge_km = float(np.nanmax(distance, initial=0.0))
-    pixels_round = 2.0 * math.pi * edge_km * 1000.0 / pixel_m
-    step_km = step_m / 1000.0
-    # Where walking the radials costs far more than their receivers do, there are fewer, and each receiver asks two.
-    between = lat.size * BETWEEN_POINTS < 1.6 * pixels_round * edge_km / step_km
-    arc = BETWEEN_ARC if between else GREATEST_ARC
-    count = math.ceil(max(pixels_round / arc, min(pixels_round / FINEST_ARC, USUAL_RADIALS), LEAST_RADIALS))
+    edge_km = float(np.nanmax(distance, initial=0.0)) if whole is None else whole.edge_km
+    between, count = laid(edge_km, lat.size if whole is None else whole.receivers_n)
     coefficients = around.along(np.arange(count) * (360.0 / count))
     bare_n = math.ceil(CLUTTER_DISTANCE_M / step_m)
     piece = max(1, min(int(PIECE_M / step_m), MOST_PIECE))
@@ -180,16 +204,21 @@ def losses_around(
 
     places = _Places(distance, azimuth, ground, zone, cover_m, clear_km, count, step_km)
     loss, sight, elevation = _swept(
-        link, places, fill, between=between, lat_deg=lat_deg, share=share, executor=executor, progress=progress,
-        cancelled=cancelled,
+        link, places, fill, between=between, lat_deg=lat_deg, firsts=None if whole is None else whole.firsts,
+        farthest_km=farthest_km, executor=executor, progress=progress, cancelled=cancelled,
     )  # fmt: skip
     near = distance < LEAST_STEPS * step_km
-    if step_m > NEAR_STEP_M and near.any():  # all of them with every share: they are few
+    if step_m > NEAR_STEP_M and near.any():  # all of them with every share
         finer = losses_around(
             lat_deg, lon_deg, rx_lat_deg=lat[near], rx_lon_deg=lon[near], rx_ground_m=ground[near], link=link,
             terrain=terrain, step_m=NEAR_STEP_M, pixel_m=pixel_m, radius_km=LEAST_STEPS * step_km, cancelled=cancelled,
         )  # fmt: skip
         loss[:, near], sight[near], elevation[near] = finer.loss_db, finer.line_of_sight, finer.tx_elevation_deg
+    if share is not None and whole is not None:
+        mine = share.own[whole.taken]
+        return Losses(
+            loss[:, mine], distance[mine], np.degrees(azimuth[mine]), ground[mine], sight[mine], elevation[mine]
+        )
     return Losses(
         loss.reshape(len(link.time_pct), *shape), distance.reshape(shape), np.degrees(azimuth).reshape(shape),
         ground.reshape(shape), sight.reshape(shape), elevation.reshape(shape),
@@ -278,7 +307,8 @@ def _swept(
     *,
     between: bool = False,
     lat_deg: float,
-    share: Share | None = None,
+    firsts: range | None = None,
+    farthest_km: float | None = None,
     executor: Executor | None = None,
     progress: Progress | None = None,
     cancelled: Callable[[], bool] | None = None,
@@ -290,10 +320,9 @@ def _swept(
     radials.assign(places.distance, places.azimuth, places.radials, half, places.step_km, radial, inner)
     points = int(inner.max(initial=0)) + 1
     starts, order = radials.sort(radial, inner, places.radials, points)
-    firsts, total = range(0, places.radials, BLOCK_RADIALS), len(order)
-    if share is not None:
-        firsts, total = share.of(firsts, starts, radial, BLOCK_RADIALS)
     del radial
+    if firsts is None:
+        firsts = range(0, places.radials, BLOCK_RADIALS)
     model = model_of(link, lat_deg=lat_deg, step_km=places.step_km)
     percentages = percentages_of(link.time_pct)
     along = np.arange(points) * places.step_km
@@ -305,7 +334,8 @@ def _swept(
         np.full(size, np.nan),
     )
 
-    farthest_km = float(places.clear_km.max(initial=0.0))
+    if farthest_km is None:
+        farthest_km = float(places.clear_km.max(initial=0.0))
 
     def block(first: int) -> int:
         if cancelled is not None and cancelled():
@@ -333,25 +363,8 @@ def _swept(
     for count in finished:
         done += count
         if progress is not None:
-            progress(done, total)
+            progress(done, len(order))
     return loss, sight, elevation
-
-
-def _source(raster: LatLonRaster | None, lat_deg: float, lon_deg: float) -> tuple[NDArray[np.float32], Floats]:
-    """Values, the site's row and column, and rows and columns a degree; nothing there: an empty array."""
-    if raster is None:
-        return np.empty((0, 0), dtype=np.float32), np.zeros(4)
-    middle_deg = raster.lon_deg + 0.5 * raster.lon_step_deg * (raster.values.shape[1] - 1)
-    east_deg = (lon_deg - middle_deg + 180.0) % 360.0 - 180.0 + middle_deg - raster.lon_deg
-    at = np.array(
-        [
-            (lat_deg - raster.lat_deg) / raster.lat_step_deg,
-            east_deg / raster.lon_step_deg,
-            1.0 / raster.lat_step_deg,
-            1.0 / raster.lon_step_deg,
-        ]
-    )
-    return np.ascontiguousarray(raster.values, dtype=np.float32), at
 
 
 def _sampled(
@@ -368,14 +381,3 @@ def _sampled(
         np.array(np.broadcast_to(cover, shape), dtype=np.float64, order="C"),
         np.array(np.broadcast_to(zone, shape), dtype=np.int8, order="C"),
     )
-
-
-def _reach_km(lat_deg: float, lon_deg: float, lat: Floats, lon: Floats) -> float:
-    """A little more than the distance to the farthest corner of the receivers' bounds. [km]"""
-    if lat.size == 0 or np.isnan(lat).all():
-        return 0.0
-    south, north, west, east = (float(v) for v in (np.nanmin(lat), np.nanmax(lat), np.nanmin(lon), np.nanmax(lon)))
-    t = np.linspace(0.0, 1.0, 33)
-    lats = np.concatenate([south + t * (north - south)] * 2 + [np.full(33, south), np.full(33, north)])
-    lons = np.concatenate([np.full(33, west), np.full(33, east)] + [west + t * (east - west)] * 2)
-    return float(LATITUDE_MARGIN * np.max(inverse(lat_deg, lon_deg, lats, lons)[0]) / 1000.0)

@@ -97,3 +97,22 @@ def test_shares_that_cannot_be_are_refused() -> None:
     grid = grid_for((36.25, -84.45, 36.3, -84.4), pixel_m=500.0)
     with pytest.raises(ValueError, match="smooth earth"):
         level_raster(site(36.3, -84.4), grid, ground=None, rx_height_m=10.0, share=Share(0, 2))
+
+
+def test_cover_that_stands_nearer_in_some_places_is_looked_for_in_all() -> None:
+    """Classes with distances of their own: how far before a receiver cover ends hangs on the farthest of all."""
+    tile, of = RIDGE.grids[0], site(36.31, -84.21)
+    classes = np.ones(tile.height_m.shape, dtype=np.float32)
+    classes[::5, ::4], classes[20:24, 30:34] = 2.0, 3.0
+    made = HeightGrid(classes, tile.north_deg, tile.west_deg, tile.step_lat_deg, tile.step_lon_deg)
+    ground = Ground(
+        terrain=RIDGE, cover=terrain_from_grid(made, name="classes", blended=False),
+        cover_classes=((1, 0.0), (2, 15.0), (3, 8.0)), clutter=((2, 12.0), (3, 140.0)),
+    )  # fmt: skip
+    grid = grid_for((36.17, -84.41, 36.46, -84.08), pixel_m=150.0)
+    south, west, north, east = rectangle(of, grid.bounds_deg)
+    window = ground_window(ground, south_deg=south, west_deg=west, north_deg=north, east_deg=east)
+    whole = level_raster(of, grid, ground=window, rx_height_m=10.0)
+    made_of = in_parts(of, grid, window, 5)
+    for name, expected in whole.arrays().items():
+        assert made_of.arrays()[name].tobytes() == expected.tobytes(), name
