@@ -2,7 +2,7 @@
 
 Radials, and not rows of the map: a radial is walked once, by whoever has its receivers, and what a receiver gets may
 hang in its last bit on who else lies on its radial. Located are all receivers with every share, some at a time, which
-takes a twentieth of the time and five bytes each; everything else is kept of the share's own alone.
+takes a twentieth of the time and few bytes each; everything else is kept of the share's own alone.
 """
 
 from collections.abc import Callable, Iterator
@@ -16,7 +16,7 @@ from sfn.propagation import radials
 
 Floats = NDArray[np.float64]
 MOST_SHARES_N = 1024
-RECEIVERS_N = 1 << 20
+RECEIVERS_N = 1 << 18
 """Located at a time."""
 
 
@@ -94,14 +94,15 @@ class Share:
             edge_km = max(edge_km, float(np.nanmax(distance, initial=0.0)))
             near[flat] = distance < near_km
         between, count = laid(edge_km, lat_deg.size)
-        of_block = np.empty(lat_deg.size, dtype=np.int32)
+        of_block, blocks_n = np.empty(lat_deg.size, dtype=np.int32), -(-count // block)
+        counts = np.zeros(blocks_n + 1, dtype=np.int64)
         for rows, flat in _some(lat_deg):
             distance, azimuth = located(lat_deg[rows].ravel(), lon_deg[rows].ravel())
             radial, inner = np.empty((2, distance.size), dtype=np.int32)
             radials.assign(distance, azimuth, count, 0.0 if between else 0.5, step_km, radial, inner)
             of_block[flat] = radial // block  # -1 of who has no radial stays -1
-        blocks_n = -(-count // block)
-        before = np.append(0, np.cumsum(np.bincount(of_block + 1, minlength=blocks_n + 1)[1:]))
+            counts += np.bincount(of_block[flat] + 1, minlength=blocks_n + 1)
+        before = np.append(0, np.cumsum(counts[1:]))
         # A block belongs to the part in which its first receiver lies.
         cuts = np.searchsorted(before[:-1], before[-1] * np.array([self.part_n, self.part_n + 1]) / self.of_n)
         low, high = int(cuts[0]), blocks_n if self.part_n == self.of_n - 1 else int(cuts[1])

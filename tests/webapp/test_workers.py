@@ -1,6 +1,9 @@
 """A real scheduler and real workers on loopback: the same answers, whoever is killed; and words where something is away."""
 
 import json
+import re
+import socket
+import ssl
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -8,6 +11,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
+import psutil
 import pytest
 from starlette.testclient import TestClient
 
@@ -24,7 +28,7 @@ from sfn.work.table import run
 from tests.webapp.conftest import token_in
 from tests.webapp.small_cluster import SmallCluster, distributed_or_left_out, free_port, small_cluster, until
 from webapp.config.workers_setting import WorkersSetting, workers_setting
-from webapp.work import workers as workers_module
+from webapp.work.job_desk import JobDesk
 from webapp.work.workers import JobWorkers, Workers
 
 distributed_or_left_out()
@@ -224,7 +228,7 @@ def test_cancelling_is_heard_by_workers(cluster: SmallCluster, data: Path, worke
 
 def test_only_the_table_is_run(data: Path) -> None:
     """Whatever is asked by name; nothing is looked up elsewhere."""
-    desk = workers_module._Desk(data)
+    desk = JobDesk(data)
     done = run("os.system", "true", desk.order(0))
     assert [one.code for one in done.problems] == ["work-unknown"]
     other = run("rasters", None, type(desk.order(0))(str(data), desk.name, "0", "not the mark"))
@@ -287,3 +291,59 @@ def test_the_application_searches_and_draws_with_them(
         answers.append(json.loads(json.dumps(job.result.answer | {"seconds": "how long it took"})))
     assert answers[0] == answers[1]
     assert answers[0]["offsets"]
+
+
+def test_a_search_that_is_stopped_answers_with_its_best(
+    cluster: SmallCluster, client_with: Callable[..., TestClient], tmp_path: Path
+) -> None:
+    """What a worker has found by then; how far it is is told meanwhile, and its answer outlives the process."""
+    (tmp_path / "terrain").mkdir()
+    client = client_with(workers=WorkersSetting(cluster.address))
+    until(lambda: client.app.state.maps.workers.seen.workers_n == 2, "workers")  # type: ignore[attr-defined]
+    token = token_in(client.get("/").text)
+    client.post("/networks/demo/fm_ridge", data={"csrf_token": token})
+    typed = {"count": "people", "seed": "1", "budget_s": "3000", "vary-offset": "1", "vary-power": "1", "worlds": "0"}
+    costs = {f"cost-{what}": "1" for what in ("delay", "setting", "power", "rigging", "licence", "on-off")}
+    form = client.get("/networks/1/plans").text
+    shown = dict(re.findall(r'name="(cost-[a-z-]+)"[^>]* value="([^"]*)"', form))
+    sent = client.post(
+        "/networks/1/plans/find", data={"csrf_token": token, **costs, **shown, **typed}, follow_redirects=False
+    )
+    assert sent.status_code == 303, re.findall(r"<li[^>]*>.*?</li>", sent.text)
+    job = client.app.state.jobs.find(sent.headers["location"].partition("found=")[2])  # type: ignore[attr-defined]
+    until(lambda: "without service so far" in job.view().phase, "told by the worker", within_s=60.0)
+    client.post(f"/jobs/{job.id}/cancel", data={"csrf_token": token})
+    assert job.ended.wait(60)
+    assert job.state == "finished", job.problems
+    assert job.result.answer["plans"] is not None
+    assert job.result.answer["ended"] == "cancelled"
+
+
+def let_in(port: int) -> bool:
+    """Whether whoever speaks TLS, but has no certificate, is greeted there."""
+    anyone = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    anyone.check_hostname, anyone.verify_mode = False, ssl.CERT_NONE
+    with socket.create_connection(("127.0.0.1", port), timeout=5) as stranger:
+        try:
+            with anyone.wrap_socket(stranger) as over_tls:
+                return over_tls.recv(1) != b""  # a scheduler speaks first
+        except (ssl.SSLError, ConnectionError):
+            return False
+
+
+def test_workers_of_this_machine_need_nothing_else(data: Path, here: dict[int, LevelRaster]) -> None:
+    """`local:1` begins one, with its part of the memory, and ends it."""
+    workers = Workers(WorkersSetting(local_n=1), data)
+    try:
+        until(lambda: workers.seen.workers_n == 1, "a worker of our own")
+        held = next(iter(workers._client.scheduler_info(n_workers=-1)["workers"].values()))
+        assert 0 < held["memory_limit"] < 0.75 * psutil.virtual_memory().total
+        assert held["host"] == "127.0.0.1"
+        cache, _ = kept(data, workers)
+        assert same(levels(cache), here)
+        address = workers._cluster.scheduler_address
+        assert address.startswith("tls://127.0.0.1:")
+        assert not let_in(int(address.rpartition(":")[2])), "only who has the certificate of this process"
+    finally:
+        workers.close()
+    assert not [one for one in psutil.Process().children() if "multiprocessing.spawn" in " ".join(one.cmdline())]

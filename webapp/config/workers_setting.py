@@ -63,7 +63,8 @@ def workers_setting(environ: Mapping[str, str]) -> WorkersSetting | None:
             what = f"{NAME} is no address of a scheduler"  # not told as typed: it may bear a password
             expected = "as tcp://10.0.0.5:8786 or tls://10.0.0.5:8786, or local:4 for four workers of this machine"
             raise PlanError([Problem(NAME, what, expected, code="setting-unusable")])
-    if find_spec("distributed") is None:
-        what = f"{NAME} is set, and distributed is not installed"
+    missing = [name for name in ("distributed", "cryptography") if find_spec(name) is None]
+    if missing:
+        what = f"{NAME} is set, and {' and '.join(missing)} is not installed"
         raise PlanError([Problem(NAME, what, "pip install 'sfn-delays[dask]'", code="setting-unusable")])
     return made

@@ -20,9 +20,10 @@ from typing import Any
 from sfn.errors import PlanError, Problem
 from sfn.field.elsewhere import RasterAsked
 from sfn.propagation.link import SweepCancelled
-from sfn.work.desk import DESKS, MARK, STOP, Order
+from sfn.work.desk import DESKS, STOP
 from sfn.work.table import Done, run
 from webapp.config.workers_setting import WorkersSetting
+from webapp.work.job_desk import JobDesk, swept
 from webapp.work.progress import Progress
 
 LOG = logging.getLogger("webapp.workers")
@@ -36,7 +37,7 @@ STOPPING_S = 120.0
 LEAST_PART_PIXELS_N = 120_000
 """A smaller part is not worth its way: a tenth of a second of one core."""
 TASKS_A_THREAD = 2
-STALE_DESK_S = 86_400.0
+ANY_OF_LOOPBACK = "127.0.0.1:0"
 OWN_MEMORY_RATIO = 0.7
 """Of this machine's memory, for workers of our own together: the rest is the service's."""
 LOST = ("cancelled", "lost")
@@ -71,7 +72,7 @@ class Workers:
         self._seen = Seen(False)
         self._changed = threading.Condition()
         self._ended = threading.Event()
-        _swept(data_folder / DESKS)
+        swept(data_folder / DESKS)
         self._watching = threading.Thread(target=self._watch, name="workers", daemon=True)
         self._watching.start()
 
@@ -166,9 +167,11 @@ class Workers:
                 old.close(timeout=1)
         if self._setting.local_n and self._cluster is None:
             self._cluster = _own_cluster(self._setting.local_n)
-        address = self._setting.address if self._cluster is None else self._cluster.scheduler_address
+        address, more = self._setting.address, {}
+        if self._cluster is not None:
+            address, more = self._cluster.scheduler_address, {"security": self._cluster.security}
         self._client = Client(  # type: ignore[no-untyped-call]
-            address, timeout=CONNECT_S, set_as_default=False, name="sfn-delays"
+            address, timeout=CONNECT_S, set_as_default=False, name="sfn-delays", **more
         )
 
 
@@ -246,9 +249,9 @@ class JobWorkers:
             return found
 
     @contextlib.contextmanager
-    def _desk(self) -> "Iterator[_Desk]":
+    def _desk(self) -> Iterator[JobDesk]:
         """A folder of this job, which goes with it."""
-        desk = _Desk(self._workers.data_folder)
+        desk = JobDesk(self._workers.data_folder)
         try:
             yield desk
         finally:
@@ -257,7 +260,7 @@ class JobWorkers:
             shutil.rmtree(desk.place, ignore_errors=True)
 
     def _done(
-        self, name: str, asked: Sequence[Any], desk: "_Desk", cancelled: Callable[[], bool],
+        self, name: str, asked: Sequence[Any], desk: JobDesk, cancelled: Callable[[], bool],
         told: Callable[[str, int, int], None] | None = None,
     ) -> Iterator[tuple[int, Done]]:  # fmt: skip
         """Tasks as they end, whoever is lost on the way; all of them, or a refusal."""
@@ -322,56 +325,27 @@ class JobWorkers:
         found: Done = future.result(timeout=CONNECT_S)
         return found
 
-    def _note(self, desk: "_Desk") -> None:
+    def _note(self, desk: JobDesk) -> None:
         """See whether a task was begun twice."""
         again_n = desk.begun_again_n()
         if again_n:
             self.note = f"{again_n} begun again after a worker was lost"
 
 
-class _Desk:
-    """The folder of one job, as the service has it."""
-
-    def __init__(self, data_folder: Path) -> None:
-        self.name, self._mark = secrets.token_hex(8), secrets.token_hex(16)
-        self._data_folder, self.place = data_folder, data_folder / DESKS / self.name
-        self._looked_s, self._again_n = 0.0, 0
-        try:
-            self.place.mkdir(parents=True)
-            (self.place / MARK).write_text(self._mark, encoding="utf-8")
-        except OSError as refused:
-            what = f"nothing can be written in {data_folder / DESKS} ({refused.strerror})"
-            expected = "room, and the right to write there: workers leave their answers in it"
-            raise PlanError([Problem("data", what, expected, code="data-unwritable")]) from None
-
-    def order(self, at: int) -> Order:
-        """Where a task belongs."""
-        return Order(str(self._data_folder), self.name, f"{at}", self._mark)
-
-    def told(self, at: int) -> tuple[str, int, int] | None:
-        """How far a task is, as its worker said last."""
-        try:
-            phase, done, total = json.loads((self.place / f"{at}.told").read_text(encoding="utf-8"))
-        except (OSError, ValueError):
-            return None
-        return str(phase), int(done), int(total)
-
-    def begun_again_n(self) -> int:
-        """How often a task was begun once more; the disk is asked once a second."""
-        if time.monotonic() - self._looked_s > 1.0:
-            self._looked_s = time.monotonic()
-            begun = [one.name.split(".")[0] for one in self.place.glob("*.begun.*")]
-            self._again_n = len(begun) - len(set(begun))
-        return self._again_n
-
-
 def _own_cluster(workers_n: int) -> Any:
-    """Workers of our own on this machine, on loopback; each has its part of the memory, and is ended beyond it."""
+    """Workers of our own on this machine; each has its part of the memory, and is ended beyond it.
+
+    They listen on loopback, where everybody with an account of the machine could have them run something: so only who
+    has the certificate of this very process is let in.
+    """
     from distributed import LocalCluster
+    from distributed.security import Security
     from distributed.system import MEMORY_LIMIT
 
     return LocalCluster(  # type: ignore[no-untyped-call]
-        n_workers=workers_n, threads_per_worker=1, processes=True, host="127.0.0.1", dashboard_address=None,
+        n_workers=workers_n, threads_per_worker=1, processes=True, host="127.0.0.1", security=Security.temporary(),  # type: ignore[no-untyped-call]
+
+        dashboard_address=ANY_OF_LOOPBACK, worker_dashboard_address=ANY_OF_LOOPBACK,
         memory_limit=int(OWN_MEMORY_RATIO * MEMORY_LIMIT / workers_n), silence_logs=logging.ERROR,
     )  # fmt: skip
 
@@ -383,11 +357,3 @@ def _reason(away: Exception) -> str:
     if isinstance(away, OSError):
         return away.strerror or "it cannot be reached"
     return f"{type(away).__name__}"
-
-
-def _swept(folder: Path) -> None:
-    """Remove what jobs of a service that was killed have left."""
-    for desk in folder.glob("*"):
-        with contextlib.suppress(OSError):
-            if time.time() - desk.stat().st_mtime > STALE_DESK_S:
-                shutil.rmtree(desk, ignore_errors=True)
