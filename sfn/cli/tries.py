@@ -26,6 +26,8 @@ def add_tries(parser: argparse.ArgumentParser) -> None:
         ("electrical-tilt", "SITE:DEG", "try another electrical tilt, downwards"),
         ("mechanical-tilt", "SITE:DEG", "try another mechanical tilt, downwards"),
         ("antenna-height", "SITE:M", "try the middle of the antenna so high above ground"),
+        ("position", "SITE:PLACE", "try the site elsewhere: a position as in a document, on WGS84"),
+        ("ground-height", "SITE:M", "ground above sea level where it is tried; the terrain's where not given"),
     ):
         parser.add_argument(f"--{name}", action="append", default=[], metavar=shape, help=f"{text}; repeatable")
     add_state(parser)
@@ -64,7 +66,7 @@ def tries_argument(args: argparse.Namespace) -> WhatIf:
 
 
 def _levers(args: argparse.Namespace, problems: list[Problem]) -> dict[str, Lever]:
-    """Power, direction, pattern and tilts, by site."""
+    """Power, direction, pattern, tilts, height and place, by site."""
     given = {name: dict(_pairs(name, getattr(args, name.replace("-", "_")), problems)) for name in TYPED}
     made, found = levers_typed(given, prefix="--")
     problems += found

@@ -18,7 +18,7 @@ from sfn.reception.listeners import Listeners, listeners
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.stamp import Stamp, stamp
 from sfn.study.compared import of_site
-from sfn.study.lever_try import at_heights
+from sfn.study.lever_try import hung_as
 from sfn.study.shares_said import shares_said
 from sfn.study.what_if import Tried, WhatIf, tried
 from sfn.study.zones import Zones, zones
@@ -139,11 +139,11 @@ def coverage(
     placed, ground = place(network), plan.ground
     bounds = bounds_to_the_edge(network, placed, ground=ground) if bounds_deg is None else bounds_deg
     grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if pixel_m is None else pixel_m)
-    now = tried(network, WhatIf() if tries is None else tries, placed=placed, as_set=as_set)
+    now = tried(network, WhatIf() if tries is None else tries, placed=placed, as_set=as_set, ground=ground)
     heard = listeners(network, grid, folder=plan.folder, anywhere=True)
     with ThreadPoolExecutor(THREADS_N) as executor:
-        hung = at_heights(network, now.network)
-        levels = levels_over(hung, grid, placed=placed, ground=ground, executor=executor, progress=progress)
+        hung = hung_as(network, now.network)
+        levels = levels_over(hung, grid, placed=now.placed, ground=ground, executor=executor, progress=progress)
         found = zones(now.network, levels, now.launches, people=heard.people, drawn=True, executor=executor)
     made_at = datetime.now(UTC)
     by = stamp(

@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from sfn.errors import PlanError, Problem, Touch
 from sfn.field.gain import bearings_on, level_change, same_path
 from sfn.field.transmitter import Plane, Transmitter, transmitter
+from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.reception.along import Floats, LineSignals, line_signals
-from sfn.reception.coverage import Coverage, received_plane
-from sfn.terrain.ground import Ground
+from sfn.reception.coverage import Coverage, received_plane, transmitters
+from sfn.terrain.ground import Ground, coarsest
 
 Levels = TypeVar("Levels", Coverage, LineSignals)
 
@@ -60,7 +61,7 @@ def line_as_radiated(network: Network, signals: LineSignals) -> LineSignals:
 def line_walked(
     network: Network, signals: LineSignals, lat_deg: Floats, lon_deg: Floats, *, ground: Ground | None
 ) -> LineSignals:
-    """Signals along a line with antennas at other heights: those sites are computed anew, the others are as kept.
+    """Signals along a line with antennas elsewhere or higher: those sites are computed anew, the others are as kept.
 
     Parameters
     ----------
@@ -77,8 +78,9 @@ def line_walked(
     LineSignals
         The very record where no antenna hangs otherwise.
     """
-    hung_m = {one.id: one.antenna_m for one in signals.radiating}
-    moved = tuple(site for site in network.sites if hung_m.get(site.id, site.antenna_m) != site.antenna_m)
+    now = {one.id: one for one in transmitters(network, place(network))}
+    elsewhere = {one.id for one in signals.radiating if one.id in now and not _hangs_alike(one, now[one.id])}
+    moved = tuple(site for site in network.sites if site.id in elsewhere)
     if not moved:
         return signals
     alone = network.of_sites(moved).model_copy(update={"other_transmitters": None})
@@ -89,11 +91,23 @@ def line_walked(
         radiating[at] = anew.radiating[row]
         for key, values in changed.items():
             values[at] = getattr(anew, key)[row]
-    return replace(signals, radiating=tuple(radiating), **changed)
+    return replace(
+        signals, radiating=tuple(radiating), averaged=coarsest(signals.averaged, anew.averaged), **changed
+    )  # fmt: skip
 
 
-# What a line has of each site that its antenna's height bears on.
-_OF_SITES = ("level_dbuvm", "level_1pct_dbuvm", "travel_us", "tx_elevation_deg", "covered")
+def _hangs_alike(before: Transmitter, now: Transmitter) -> bool:
+    """Whether two antennas hang at one place and height, over one plain where the earth is smooth."""
+    return all(
+        getattr(before, name) == getattr(now, name)
+        for name in ("lat_deg", "lon_deg", "ground_m", "antenna_m", "plain_m")
+    )
+
+
+# What a line has of each site that place and height of its antenna bear on.
+_OF_SITES = (
+    "level_dbuvm", "level_1pct_dbuvm", "travel_us", "bearing_deg", "tx_bearing_deg", "tx_elevation_deg", "covered",
+)  # fmt: skip
 
 
 def _moved(
@@ -114,13 +128,13 @@ def _moved(
 
 def _changed(network: Network, radiating: tuple[Transmitter, ...]) -> dict[int, Transmitter]:
     """What is radiated otherwise, by its place among the sites."""
-    sites = {site.id: site for site in network.sites}
+    sites, placed = {site.id: site for site in network.sites}, place(network)
     found, problems = {}, []
     for i, before in enumerate(radiating):
         site = sites.get(before.id)
         if site is None:
             continue
-        now = transmitter(site, network, lat_deg=before.lat_deg, lon_deg=before.lon_deg)
+        now = transmitter(site, network, lat_deg=placed[site.id].lat_deg, lon_deg=placed[site.id].lon_deg)
         if now == before:
             continue
         if same_path(before, now):

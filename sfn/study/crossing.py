@@ -69,6 +69,11 @@ class Crossing:
     now: Tried
 
     @property
+    def elsewhere(self) -> bool:
+        """Whether a site is tried at another place, so that the offset is of no use to the plan without that."""
+        return any(lever.position for lever in self.what.levers.values())
+
+    @property
     def before_us(self) -> float:
         """Fill-in minus the other at the place, as tried before. [us]"""
         return self.fill_in.arrival_us - self.against.arrival_us

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from sfn.plan import Antenna, Network
-from sfn.study.lever_try import ALL_ROUND, TABLES, Lever, levered
+from sfn.study.lever_try import ALL_ROUND, TABLES, Lever, levered, moves
 
 ANGLES = ("azimuth_deg", "electrical_tilt_deg", "mechanical_tilt_deg")
 
@@ -20,7 +20,7 @@ def with_levers(document: Mapping[str, Any], network: Network, levers: Mapping[s
     network : Network
         The same, read.
     levers : mapping of site id to Lever
-        Of the network's sites.
+        Of the network's sites, `sfn.study.lever_move.grounded` where one is moved.
 
     Returns
     -------
@@ -39,6 +39,9 @@ def with_levers(document: Mapping[str, Any], network: Network, levers: Mapping[s
             typed["erp_kw"] = now.erp_kw.model_dump(exclude_defaults=True)
         if now.antenna_m != site.antenna_m:
             typed["antenna_m"] = now.antenna_m
+        if moves(lever, site):
+            typed["position"] = now.position.model_dump(exclude_defaults=True)
+            typed["ground_m"] = now.ground_m
         if now.antenna == site.antenna or now.antenna is None:
             continue
         antenna = typed.get("antenna") or {}

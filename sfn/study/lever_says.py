@@ -11,21 +11,22 @@ from sfn.field.transmitter import transmitter
 from sfn.geodesy.position import Located
 from sfn.plan import Antenna, Network, Site
 from sfn.report.numbers import db, number
-from sfn.study.lever_try import ALL_ROUND, Lever, has_tables, levered
+from sfn.study.lever_move import beyond_move, moved_says
+from sfn.study.lever_try import ALL_ROUND, Lever, has_tables, levered, moves
 from sfn.units import THIN
 
 CAUTION = (
-    "power, direction, pattern, tilt and height are bounds of a licence: nothing is changed at a mast before its "
-    "e.r.p. and contours are held against the licence and exposure near the antenna is looked at again; local codes "
-    "and licensed practice govern"
+    "power, direction, pattern, tilt, height and place are bounds of a licence: nothing is changed at a mast before "
+    "its e.r.p. and contours are held against the licence and exposure near the antenna is looked at again; local "
+    "codes and licensed practice govern"
 )
 _NOT_HERE = "is not worked out with this try (page Off-air relays, command repeaters)"
 # More than this above the plan, in any direction, is asked about.
 ASKED_FROM_DB = 0.05
 
 
-def lever_says(site: Site, lever: Lever, network: Network) -> str:
-    """What is tried at one site, in words."""
+def lever_says(site: Site, lever: Lever, network: Network, typed: Lever | None = None) -> str:
+    """What is tried at one site, in words; `typed`: before the terrain gave a height, where it may have."""
     now, north = levered(site, lever, network), ""
     before, after = site.antenna or Antenna(), now.antenna or Antenna()
     if after.azimuth_from != "true north":
@@ -48,9 +49,12 @@ def lever_says(site: Site, lever: Lever, network: Network) -> str:
             f"antenna {number(now.antenna_m, 1)} m above ground instead of {number(site.antenna_m, 1)} m (whether the "
             "mast carries it there is not known here)"
         )
+    if moves(lever, site):
+        parts.append(moved_says(site, now, typed or lever))
     said = f"{site.name}: {', '.join(parts)}"
     if site.level_shift is not None:
         said += "; its levels stay corrected by drive tests of the antenna as it was"
+        said += " and where it was" if moves(lever, site) else ""
     return said
 
 
@@ -65,8 +69,8 @@ def _turned(lever: Lever, after: Antenna) -> str:
     return f" ({', '.join(said)}: the site's own)" if said and lever.pattern != ALL_ROUND else ""
 
 
-def beyond_levels(network: Network, levers: Mapping[str, Lever]) -> Iterator[str]:
-    """What a try of levers leaves open: what relays hear, and the caution."""
+def beyond_levels(network: Network, levers: Mapping[str, Lever], moved: Mapping[str, Site]) -> Iterator[str]:
+    """What a try of levers leaves open: what relays hear, what feeds a moved site, and the caution."""
     names = {site.id: site.name for site in network.sites}
     for site in network.sites:
         if site.fed_off_air_from is None:
@@ -78,6 +82,7 @@ def beyond_levels(network: Network, levers: Mapping[str, Lever]) -> Iterator[str
             )
         if site.id in levers:
             yield f"{site.name} is fed off air: whether it then hears itself {_NOT_HERE}"
+    yield from beyond_move(network, moved)
     yield CAUTION
 
 

@@ -1,7 +1,7 @@
-"""Levers besides delay, tried at a site: power, the antenna's direction, pattern, tilts and height.
+"""Levers besides delay, tried at a site: power, the antenna's direction, pattern, tilts and height, and another place.
 
-But for the height none of them changes the path between site and place: levels follow by what is radiated there
-(`sfn.field.gain`). With another height the levels of that one site are computed anew.
+But for height and place none of them changes the path between site and place: levels follow by what is radiated there
+(`sfn.field.gain`). Hung higher or moved, the levels of that one site are computed anew.
 """
 
 from collections.abc import Iterator, Mapping
@@ -12,12 +12,14 @@ from typing import Any
 from sfn.errors import Problem, Touch
 from sfn.plan import Antenna, Network, Site
 from sfn.plan.number_text import number_written
-from sfn.plan.position import Power
+from sfn.plan.position import Position, Power
 
 ALL_ROUND = "-"
 """Instead of a site whose pattern is taken: alike in all directions. No site has such an id."""
 LEAST_DB, MOST_DB = -60.0, 30.0
 LEAST_KW, MOST_KW = 1e-6, 10_000.0
+HANGS = ("position", "ground_m", "antenna_m")
+"""Fields of a site by which its antenna hangs where it does: what paths from it start from."""
 TABLES = ("horizontal", "vertical", "vertical_plane")
 EXPECTED_POWER = "a change in dB or an e.r.p., as 3 dB, -6 dB, 2.5 kW or 400 W"
 
@@ -40,6 +42,11 @@ class Lever:
         Downwards. [degrees]
     antenna_m : float, optional
         Middle of the antenna above ground. [m]
+    position : str
+        Where the site stands, as a position of the document is written on WGS84.
+    ground_m : float, optional
+        Ground above sea level there: what `sfn.study.lever_move.grounded` looks up in the terrain where nobody typed
+        it. [m]
     """
 
     power_db: float | None = None
@@ -49,6 +56,8 @@ class Lever:
     electrical_tilt_deg: float | None = None
     mechanical_tilt_deg: float | None = None
     antenna_m: float | None = None
+    position: str = ""
+    ground_m: float | None = None
 
     def __bool__(self) -> bool:
         """Whether anything is tried."""
@@ -63,6 +72,7 @@ BOUNDS = {
     "electrical_tilt_deg": ("an electrical tilt", -20.0, 20.0, "degrees"),
     "mechanical_tilt_deg": ("a mechanical tilt", -20.0, 20.0, "degrees"),
     "antenna_m": ("an antenna height", 1.0, 1000.0, "m"),
+    "ground_m": ("a height of the ground", -500.0, 9000.0, "m"),
 }
 
 
@@ -105,7 +115,18 @@ def levered(site: Site, lever: Lever, network: Network) -> Site:
         new["antenna"] = antenna
     if lever.antenna_m not in (None, site.antenna_m):
         new["antenna_m"] = lever.antenna_m
+    if moves(lever, site):
+        new["position"] = Position(text=lever.position)
+        if lever.ground_m is not None:
+            new["ground_m"] = lever.ground_m
     return site.model_copy(update=new) if new else site
+
+
+def moves(lever: Lever, site: Site) -> bool:
+    """Whether a lever has a site stand elsewhere than in the plan, or its ground lie otherwise there."""
+    return bool(lever.position) and (
+        site.position != Position(text=lever.position) or lever.ground_m not in (None, site.ground_m)
+    )
 
 
 def _power(plan: Power, lever: Lever) -> Power:
@@ -188,6 +209,11 @@ def _idle(network: Network, site: Site, lever: Lever) -> Iterator[Problem]:
             site.id, "power_db", f"{site.name} radiates nothing in the plan, which no factor changes",
             "an e.r.p. in the document", code="nothing-radiated",
         )  # fmt: skip
+    if lever.ground_m is not None and not lever.position:
+        yield _no(
+            site.id, "ground_m", f"{site.name} has its ground's height from the document where it is not moved",
+            "a position tried beside it; a wrong height is corrected in the document", code="option-idle",
+        )  # fmt: skip
     if lever.azimuth_deg is not None and not round_about and not (up_and_down and antenna.mechanical_tilt_deg):
         yield _no(
             site.id, "azimuth_deg", f"{site.name} has no horizontal pattern, so that turning it does nothing",
@@ -216,21 +242,23 @@ FIELDS = {
     "electrical_tilt_deg": "electrical-tilt",
     "mechanical_tilt_deg": "mechanical-tilt",
     "antenna_m": "antenna-height",
+    "position": "position",
+    "ground_m": "ground-height",
 }
 
 
-def at_heights(network: Network, now: Network) -> Network:
-    """A network with its antennas as high as in a try of it, and else as it stands; the very network where all are."""
-    tried_m = {site.id: site.antenna_m for site in now.sites}
-    if all(tried_m.get(site.id, site.antenna_m) == site.antenna_m for site in network.sites):
-        return network
-    return network.model_copy(
-        update={
-            "sites": tuple(
-                site.model_copy(update={"antenna_m": tried_m.get(site.id, site.antenna_m)}) for site in network.sites
-            )
-        }
+def hung_as(network: Network, now: Network) -> Network:
+    """A network with its antennas where they hang in a try of it, and else as it stands; the very one where all do."""
+    tried = {site.id: {name: getattr(site, name) for name in HANGS} for site in now.sites}
+    sites = tuple(
+        site
+        if all(getattr(site, name) == value for name, value in tried.get(site.id, {}).items())
+        else site.model_copy(update=tried[site.id])
+        for site in network.sites
     )
+    if all(one is site for one, site in zip(sites, network.sites, strict=True)):
+        return network
+    return network.model_copy(update={"sites": sites})
 
 
 def has_tables(antenna: Antenna | None) -> bool:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 from sfn.errors import Problem
 from sfn.plan.number_text import number_written
@@ -15,8 +16,15 @@ TYPED = {
     "electrical-tilt": "electrical_tilt_deg",
     "mechanical-tilt": "mechanical_tilt_deg",
     "antenna-height": "antenna_m",
+    "position": "position",
+    "ground-height": "ground_m",
 }
-_EXPECTED = {"power": EXPECTED_POWER, "antenna-height": "metres above ground, as 45"}
+_EXPECTED = {
+    "power": EXPECTED_POWER,
+    "antenna-height": "metres above ground, as 45",
+    "ground-height": "metres above sea level, as 412",
+}
+_TEXTS = ("pattern", "position")
 
 
 def levers_typed(
@@ -62,22 +70,14 @@ def _with(lever: Lever, name: str, text: str) -> Lever:
     if name == "power":
         power = power_written(text)
         return replace(lever, power_db=power.power_db, erp_kw=power.erp_kw)
-    if name == "pattern":
-        return replace(lever, pattern=text)
-    value = float(number_written(text))
-    if name == "azimuth":
-        return replace(lever, azimuth_deg=value)
-    if name == "antenna-height":
-        return replace(lever, antenna_m=value)
-    if name == "electrical-tilt":
-        return replace(lever, electrical_tilt_deg=value)
-    return replace(lever, mechanical_tilt_deg=value)
+    made: dict[str, Any] = {TYPED[name]: text if name in _TEXTS else float(number_written(text))}
+    return replace(lever, **made)
 
 
 def lever_texts(lever: Lever) -> dict[str, str]:
     """A lever as it is written, by the names of `TYPED`; what is not tried is left out."""
     texts = {
-        name: power_text(lever) if name == "power" else lever.pattern if name == "pattern" else _number(lever, key)
+        name: power_text(lever) if name == "power" else getattr(lever, key) if name in _TEXTS else _number(lever, key)
         for name, key in TYPED.items()
     }
     return {name: text for name, text in texts.items() if text}

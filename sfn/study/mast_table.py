@@ -6,8 +6,6 @@
 import math
 from collections.abc import Mapping
 
-import numpy as np
-
 from sfn.errors import PlanError, Problem, at_most
 from sfn.geodesy.cells import COLUMNS as PLACE_COLUMNS, UNITS as PLACE_UNITS, position_of
 from sfn.geodesy.position import Located
@@ -17,8 +15,7 @@ from sfn.plan.rows import Row
 from sfn.plan.sheets import SheetTable
 from sfn.report.numbers import number
 from sfn.study.mast import Mast, neighbour
-from sfn.terrain.dem import heights
-from sfn.terrain.ground import Ground
+from sfn.terrain.ground import Ground, ground_at
 
 # What people call a column: the first name is ours.
 COLUMNS: dict[str, tuple[str, ...]] = {
@@ -179,11 +176,3 @@ def power_like(erp_kw: float, site: Site) -> Power:
 def shared_says(site: Site) -> str:
     """How an e.r.p. is shared, in words."""
     return f"its e.r.p. is that of the stronger plane, shared between the planes as that of {site.name} is"
-
-
-def ground_at(ground: Ground, lat_deg: float, lon_deg: float) -> float | None:
-    """Ground above sea level, to a tenth of a metre; None where the terrain has none. [m]"""
-    if ground.terrain is None:
-        return None
-    found = float(heights(ground.terrain, [lat_deg], [lon_deg])[0])
-    return None if np.isnan(found) else round(found, 1)

@@ -72,13 +72,13 @@ def tried_signals(
         If a position or the service cannot be used, or what is tried names what the network does not have.
     """
     placed = place(network)
-    now = tried(network, tries, placed=placed, as_set=as_set)
+    now = tried(network, tries, placed=placed, as_set=as_set, ground=ground)
     found = signals_at(
         now.network,
         now.launches,
         lat_deg=lat_deg,
         lon_deg=lon_deg,
-        placed=placed,
+        placed=now.placed,
         counts=criteria(network, service_of(network)),
         ground=ground,
         rx_height_m=rx_height_m,

@@ -135,7 +135,7 @@ def line(
 
 
 def on_line(network: Network, of: Line, tries: WhatIf, *, as_set: bool = False) -> PlannedRoad:
-    """The road with something tried; only of a site whose antenna hangs at another height levels are computed again.
+    """The road with something tried; only of a site whose antenna hangs elsewhere levels are computed again.
 
     Parameters
     ----------
@@ -152,7 +152,7 @@ def on_line(network: Network, of: Line, tries: WhatIf, *, as_set: bool = False) 
         If what is tried, or the log, cannot be used.
     """
     placed = place(network)
-    now = tried(network, tries, placed=placed, as_set=as_set)
+    now = tried(network, tries, placed=placed, as_set=as_set, ground=of.ground)
     places = of.samples.lat_deg, of.samples.lon_deg
     signals = line_as_radiated(now.network, line_walked(now.network, of.signals, *places, ground=of.ground))
     found = road(now, of.samples, signals, near=of.near)

@@ -7,13 +7,16 @@ from sfn.chain import MAIN
 from sfn.check import all_problems
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.position import Located
+from sfn.geodesy.sites import place
 from sfn.plan import Network, Site
 from sfn.plan.left_out import why_left_out
 from sfn.report.numbers import us
+from sfn.study.lever_move import grounded, move_doubts
 from sfn.study.lever_says import beyond_levels, lever_doubts, lever_says
-from sfn.study.lever_try import Lever, differing, lever_problems, levered
+from sfn.study.lever_try import Lever, differing, lever_problems, levered, moves
 from sfn.study.states import state_says
 from sfn.study.window_try import WindowTry, with_window
+from sfn.terrain.ground import Ground
 from sfn.timing import DelayTable, delay_table
 from sfn.timing.planned_state import in_state
 from sfn.timing.row import unknown_now
@@ -34,7 +37,7 @@ class WhatIf:
     state: str = ""
     """The planned state that it is tried in; empty: as the network stands."""
     levers: Mapping[str, Lever] = field(default_factory=dict)
-    """Power, direction, pattern and tilts."""
+    """Power, direction, pattern, tilts, height and place."""
 
     def against(self, network: Network) -> "WhatIf":
         """Only what differs from the plan, so that an address that repeats the plan is no try."""
@@ -115,6 +118,8 @@ class Tried:
     network: Network
     table: DelayTable
     launches: dict[str, float]
+    placed: Mapping[str, Located]
+    """Where its sites stand: as planned, but for those that are tried elsewhere."""
     says: tuple[str, ...] = ()
     """What is tried, a sentence each, for everything that shows it; empty where it is the plan."""
     doubts: tuple[Problem, ...] = ()
@@ -126,7 +131,9 @@ class Tried:
         return len(self.says) > len(state_says(self.network))
 
 
-def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_set: bool = False) -> Tried:
+def tried(
+    network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_set: bool = False, ground: Ground | None = None
+) -> Tried:
     """The network, its delay table and its launches with something tried.
 
     Parameters
@@ -134,8 +141,11 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
     network : Network
     what : WhatIf
     placed : mapping of site id to Located
+        As planned.
     as_set : bool
         Launches with what is set now instead of the computed settings.
+    ground : Ground, optional
+        Terrain that gives the height of the ground where a site is tried elsewhere and nobody typed it.
 
     Returns
     -------
@@ -147,19 +157,21 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
     Raises
     ------
     PlanError
-        If it names what the network does not have.
+        If it names what the network does not have, or a site is tried where nobody knows the height of the ground.
     """
     if what.state:
         network = in_state(network, what.state)
     problems = what.problems(network)
     if problems:
         raise PlanError(problems)
-    what = what.against(network)
+    typed = what.against(network).levers
+    what = replace(what, levers=grounded(network, what.levers, ground)).against(network)
     planned_routes = {one.site: one.route for one in network.state.changes if one.route} if network.state else {}
     what = replace(what, routes={**{s: r for s, r in planned_routes.items() if r and r != MAIN}, **what.routes})
     network, windows_said = with_window(network, what.window)
     parents = {site.id: site.fed_off_air_from for site in network.sites}
     names = {site.id: site.name for site in network.sites}
+    whole = {site.id: site for site in network.sites}
     silent = {site.id: _silent_above(site.id, parents, what.off_air) for site in network.sites}
     # Trying a site not transmitting to look at the map must not move the common delay of the others.
     planned = network.model_copy(
@@ -172,32 +184,39 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
             )
         }
     )
+    moved = {site.id: site for site in planned.sites if moves(what.levers.get(site.id, Lever()), whole[site.id])}
+    placed = {**placed, **place(planned.of_sites(tuple(moved.values())))}
     heard = planned.transmitting
     sites = tuple(
         site.model_copy(update={"on_air": site.id in heard and silent[site.id] is None}) for site in planned.sites
     )
     table = delay_table(planned, placed=placed)
     launches = table.launches(as_set=as_set)
-    moved = dict(what.clock_errors_us)
+    late = dict(what.clock_errors_us)
     for name, route in what.routes.items():
-        moved[name] = moved.get(name, 0.0) + _jump(table, name, route, as_set=as_set)
+        late[name] = late.get(name, 0.0) + _jump(table, name, route, as_set=as_set)
     for name in launches:
         at: str | None = name
         while at is not None:
-            launches[name] += moved.get(at, 0.0)
+            launches[name] += late.get(at, 0.0)
             at = parents[at]
     sites_say = (text for site in network.sites for text in _sentences(site, what, table, silent, names, as_set))
     levers_say = (
-        *(lever_says(site, what.levers[site.id], network) for site in network.sites if site.id in what.levers),
-        *(beyond_levels(network, what.levers) if what.levers else ()),
+        *(
+            lever_says(site, what.levers[site.id], network, typed.get(site.id, Lever()))
+            for site in network.sites
+            if site.id in what.levers
+        ),
+        *(beyond_levels(network, what.levers, moved) if what.levers else ()),
     )
     says = (*state_says(network), *sites_say, *windows_said, *levers_say)
     doubts = (
         *_beyond_fields(network, table, placed, what),
         *_unfit_routes(network, what),
         *lever_doubts(network, what.levers, placed),
+        *move_doubts(moved, placed),
     )
-    return Tried(network.model_copy(update={"sites": sites}), table, launches, says, doubts)
+    return Tried(network.model_copy(update={"sites": sites}), table, launches, placed, says, doubts)
 
 
 def _jump(table: DelayTable, site_id: str, route: str, *, as_set: bool) -> float:

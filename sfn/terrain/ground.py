@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.terrain.cover import ZONE_VALUES, class_distances, class_heights, cover_heights, zone_grid
-from sfn.terrain.dem import MOST_SAMPLES, Terrain, terrain_from_folder, window
+from sfn.terrain.dem import MOST_SAMPLES, Terrain, heights, terrain_from_folder, window
 from sfn.terrain.digest import combined_digest
 from sfn.terrain.heights import HeightGrid, coarser_n, sample_nearest
 from sfn.terrain.memory import Memory
@@ -375,3 +375,11 @@ def _inside(folder: Path, name: str, key: str, anywhere: bool) -> Path:
             ]
         )
     return place
+
+
+def ground_at(ground: Ground, lat_deg: float, lon_deg: float) -> float | None:
+    """Ground above sea level, to a tenth of a metre; None where the terrain has none. [m]"""
+    if ground.terrain is None:
+        return None
+    found = float(heights(ground.terrain, [lat_deg], [lon_deg])[0])
+    return None if np.isnan(found) else round(found, 1)

@@ -20,7 +20,7 @@ from sfn.geodesy.sites import place
 from sfn.plan import Network, read
 from sfn.reception.coverage import Coverage, coverage
 from sfn.reception.radiated import as_radiated, line_as_radiated, line_walked
-from sfn.study.lever_try import ALL_ROUND, Lever, at_heights
+from sfn.study.lever_try import ALL_ROUND, Lever, hung_as
 from sfn.study.point import tried_signals
 from sfn.study.road_plan import line, on_line
 from sfn.study.what_if import WhatIf, tried
@@ -215,14 +215,14 @@ def test_another_height_works_out_that_site_alone(tmp_path: Path) -> None:
     now = tried(PLAN, WhatIf(levers=tries), placed=place(PLAN))
     counts, made = [], []
     with ThreadPoolExecutor(2) as executor:
-        for of in (PLAN, at_heights(PLAN, now.network)):
+        for of in (PLAN, hung_as(PLAN, now.network)):
             made.append(coverage(of, GRID, placed=place(of), ground=GROUND, executor=executor, cache=kept))
             counts.append(len(list(tmp_path.glob("*.raster"))))
     found, anew = as_radiated(now.network, made[1]), covered(saved(tries))
     gap = found.sites.index("gap")
 
     assert counts == [4, 5]
-    assert at_heights(PLAN, tried(PLAN, WhatIf(), placed=place(PLAN)).network) is PLAN
+    assert hung_as(PLAN, tried(PLAN, WhatIf(), placed=place(PLAN)).network) is PLAN
     assert np.nanmax(np.abs(found.level_dbuvm - anew.level_dbuvm)) < BOUND_DB
     assert np.array_equal(found.travel_us, anew.travel_us)
     assert np.nanmean(np.abs(found.level_dbuvm[gap] - MAP.level_dbuvm[gap] + 2.0)) > 0.5

@@ -172,6 +172,47 @@ def test_another_height_works_out_its_own_levels_and_is_held_against_the_plan(
     assert client.get(f"/api/networks/{number}").json()["document"]["sites"][0]["antenna_m"] == 150.0
 
 
+def test_a_site_tried_elsewhere_works_out_its_own_levels_is_marked_there_and_saved_as_typed(
+    client: TestClient, post: Callable[..., Any], number: int
+) -> None:
+    """Until its levels are there parts say what is lacking; the offset of a crossing is not saved without the place."""
+    part, query = ready(client, number), "position=north:36.3301,-84.2302&ground-height=north:410"
+    refused = client.get(f"{part}/view.json?{query}", headers={"Accept": "application/json"})
+    assert [p["code"] for p in refused.json()["problems"]] == ["levels-to-be-computed"]
+    area = "bounds=36.18,-84.28,36.40,-84.14&pixel_m=500"
+    start_levels(client, f"/networks/{number}/map?{area}&{query}")
+    view = client.get(f"{part}/view.json?{query}").json()
+    assert "at 36.3301,-84.2302 (ground 410.0 m above sea level as typed" in view["says"].replace("\u202f", " ")
+    (mark,) = [one for one in view["sites"] if one["id"] == "north"]
+    assert (round(mark["lat"], 5), round(mark["lon"], 5)) == (36.3301, -84.2302)
+    plan = client.get(f"{part}/view.json").json()
+    (there,) = [one for one in plan["sites"] if one["id"] == "north"]
+    assert (there["lat"], there["lon"]) != (mark["lat"], mark["lon"])
+
+    key = part.rpartition("/")[2]
+    point = client.get(f"/networks/{number}/point/part?lat=36.29&lon=-84.21&map={key}&{query}").text
+    assert 'data-move-to="36.29000, -84.21000"' in point
+    met = client.get(f"{part}/crossing?lat=36.29&lon=-84.21&fill_in=south&against=north&{query}").text
+    assert "Not saved from here: a site is tried at another place" in met
+    assert "/map/keep" not in met
+    assert "/map/keep" in client.get(f"{part}/crossing?lat=36.29&lon=-84.21&fill_in=south&against=north").text
+
+    asked = {"base": "1", "author": "me", "position-north": "36.3301,-84.2302", "ground-height-north": "410"}
+    assert post(f"/networks/{number}/map/keep", **asked).status_code == 422
+    assert post(f"/networks/{number}/map/keep", **asked, licence="yes").status_code == 303
+    site = client.get(f"/api/networks/{number}").json()["document"]["sites"][0]
+    assert (site["position"], site["ground_m"]) == ({"text": "36.3301,-84.2302"}, 410)
+
+
+def test_without_terrain_the_ground_of_a_moved_site_is_asked_for(client: TestClient, number: int) -> None:
+    """At its own field, and the map says why there is none; nothing is taken for granted."""
+    for where in ("map", "point", "road"):
+        answer = client.get(f"/networks/{number}/{where}?at=36.29,-84.21&position=north:36.3301,-84.2302")
+        said = answer.text.replace("\u202f", " ")
+        assert "where no terrain says how high the ground is" in said, where
+        assert "Traceback" not in said
+
+
 def test_who_loses_by_an_offset_is_judged_with_the_power_that_is_tried(
     client: TestClient, store: Store, number: int
 ) -> None:

@@ -9,17 +9,16 @@ from sfn.answer.contours import document, features
 from sfn.errors import PlanError, Problem
 from sfn.field.contours import Area, area_geometry
 from sfn.field.licence import GREATEST_FILE_BYTES, read_areas
-from sfn.geodesy.sites import place
 from sfn.plan.left_out import left_out_says
 from sfn.report.vector import collection
 from sfn.study.contours import Contours, coverage_contours, sentences
-from sfn.study.what_if import WhatIf, tried
+from sfn.study.what_if import WhatIf
 from webapp.config.addresses import Room
 from webapp.coverage.zones import coverage_of
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, ReadableDep
 from webapp.shell.stamped import as_file, stamp_of
 from webapp.standing.tries import TriesDep, number_of
-from webapp.work.map_heights import key_of_try
+from webapp.work.map_heights import key_of_try, tried_over
 from webapp.work.maps import Maps
 
 router = Room("contours")
@@ -74,7 +73,7 @@ def _found(
     coverage_of(opened, maps, key)
     sites = [site] if site else []
     what = WhatIf(levers=tries.levers, state=tries.state)
-    now = tried(opened.network, what, placed=place(opened.network))
+    now = tried_over(maps, opened.network, what)
     computed = coverage_of(opened, maps, key_of_try(maps, opened.network, now.network, key))
     found = coverage_contours(now.network, computed, sites, at_dbuvm=at_dbuvm, main=main or None, licence=areas)
     return found, now.says

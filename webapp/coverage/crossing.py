@@ -18,7 +18,7 @@ from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import MapsDep, ReadableStatedDep
 from webapp.shell.render import page
 from webapp.standing.tries import TriesDep
-from webapp.work.map_heights import key_of_try
+from webapp.work.map_heights import key_of_try, tried_over
 
 router = Room("crossing")
 PLACES_SHOWN_N = 6
@@ -68,7 +68,7 @@ def show(
     planned = zones_of(opened, maps, key, WhatIf(state=tries.state))[0]
     then = zones_of(opened, maps, key, found.what)[0]
     cost = compared(planned, then)
-    radiating = tried(network, WhatIf(levers=tries.levers), placed=place(network)).network
+    radiating = tried_over(maps, network, WhatIf(levers=tries.levers)).network
     with_offsets = tried(network, WhatIf(found.what.offsets_us, state=tries.state), placed=place(network))
     effect = maps.effect(radiating, key_of_try(maps, network, radiating, key), with_offsets)
     losing = effect.losing if effect else ()

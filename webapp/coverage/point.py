@@ -8,13 +8,12 @@ from fastapi.responses import Response
 
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Located, locate
-from sfn.geodesy.sites import place
 from sfn.report.numbers import degrees
 from sfn.study.crossing import usual_pair
 from sfn.study.pixel import Pixel, pixel_at
 from sfn.study.place_changed import PlaceChanged, place_changed
 from sfn.study.point import Judged, judged, tried_signals
-from sfn.study.what_if import Tried, WhatIf, tried
+from sfn.study.what_if import Tried, WhatIf
 from sfn.systems.fm_answer import fm_answer
 from sfn.systems.fm_carried import carried_by
 from webapp.config.addresses import Room, to
@@ -25,7 +24,7 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import page
 from webapp.shell.security import from_elsewhere, looked_at_by_program
 from webapp.standing.tries import TriesDep, WindowTried, height_of, query_of, window_tries
-from webapp.work.map_heights import key_of_try
+from webapp.work.map_heights import key_of_try, tried_over
 from webapp.work.maps import Maps
 
 router = Room("point")
@@ -80,6 +79,8 @@ class PointPart(Context):
     """What the map that was clicked shows there; None where it is no more in memory, or ends before."""
     usual: tuple[str, str] | None = None
     """Which site one would move here, and against which; None where fewer than two signals are known."""
+    sites: tuple[tuple[str, str], ...] = ()
+    """Ids and names of the sites that may be tried here instead of where they stand; empty where there is no map."""
     meet: str = ""
     """Where the offset with which two signals meet here is asked for; empty where there is no map."""
 
@@ -102,14 +103,14 @@ def show(
     if not at.strip() and (lat.strip() or lon.strip()):
         at = f"{lat}, {lon}"
     if not at.strip():
-        return page(request, _without_place(opened, tries, at, rx_height_m, ()))
+        return page(request, _without_place(opened, maps, tries, at, rx_height_m, ()))
     try:
         typed = _located(at)
         found, now = judged_at(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(rx_height_m))
         network = opened.network
         changed = place_changed(network, tries, found, now, ground=maps.ground(network)) if now.says else None
     except PlanError as error:
-        return page(request, _without_place(opened, tries, at, rx_height_m, error.problems), status=422)
+        return page(request, _without_place(opened, maps, tries, at, rx_height_m, error.problems), status=422)
     where, trying = (typed.lat_deg, typed.lon_deg), query_of(tries.against(opened.network))
     simulated = to("point.direct", opened.head.id, query=[*_place(*where, rx_height_m), *trying]) if found.is_fm else ""
     context = PointPage(
@@ -130,13 +131,13 @@ def show(
 
 
 def _without_place(
-    opened: Opened, tries: WhatIf, at: str, rx_height_m: str, problems: tuple[Problem, ...]
+    opened: Opened, maps: Maps, tries: WhatIf, at: str, rx_height_m: str, problems: tuple[Problem, ...]
 ) -> PointPage:
     """The form before there is a place, or with what is wrong with it; what is tried stays tried."""
     says: tuple[str, ...] = ()
     trying: list[tuple[str, str]] = []
     try:
-        says = tried(opened.network, tries, placed=place(opened.network)).says
+        says = tried_over(maps, opened.network, tries).says
         trying = query_of(tries.against(opened.network))
     except PlanError as error:
         problems = problems or error.problems
@@ -182,13 +183,15 @@ def part(
     key = key_of_try(maps, opened.network, now.network, map_key)
     computed = maps.find(key)
     pixel, meet = None, ""
+    sites: tuple[tuple[str, str], ...] = ()
     if computed is not None and computed.sites == tuple(site.id for site in opened.network.sites):
         pixel = pixel_at(maps.zones(opened.network, computed, now, key=key, drawn=None), lat, lon)
+        sites = tuple((site.id, site.name) for site in opened.network.sites)
         meet = to(
             "crossing.show", opened.head.id, map_key, query=[("lat", f"{lat:.7f}"), ("lon", f"{lon:.7f}"), *trying]
         )
     usual = usual_pair(opened.network, found.point)
-    return page(request, PointPart(found, bool(now.says), now.doubts, link, pixel, usual, meet))
+    return page(request, PointPart(found, bool(now.says), now.doubts, link, pixel, usual, sites, meet))
 
 
 @router.get("/networks/{network_id}/point/direct", dependencies=[Depends(looked_at_by_program)])

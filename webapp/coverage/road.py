@@ -13,10 +13,9 @@ from sfn.answer.road_document import document
 from sfn.answer.road_files import MEDIA, road_file
 from sfn.errors import PlanError, Problem
 from sfn.field.around import bounds_of
-from sfn.geodesy.sites import place
 from sfn.study.overlay_roads import road_track
 from sfn.study.road_plan import Line, PlannedRoad, line, on_line, planned_road
-from sfn.study.what_if import WhatIf, tried
+from sfn.study.what_if import WhatIf
 from sfn.survey.drive_log import DriveLog, log_of_levels
 from sfn.survey.track import (
     EXPECTED,
@@ -46,6 +45,7 @@ from webapp.shell.stamped import named, stamp_of
 from webapp.standing.tries import SiteTry, TriesDep, WindowTried, by_form, height_of, query_of, site_tries, window_tries
 from webapp.work.jobs import Jobs, Progress
 from webapp.work.logs import chosen_logs, reading_of
+from webapp.work.map_heights import tried_over
 from webapp.work.maps import Maps
 from webapp.work.measurements import number_of, safe_name
 
@@ -121,7 +121,7 @@ def show(
     most = settings.limits.grid_points
     if not job:
         try:
-            says = tried(opened.network, tries, placed=place(opened.network)).says
+            says = tried_over(maps, opened.network, tries).says
         except PlanError as error:
             return page(request, _page(opened, maps, most, problems=error.problems), status=422)
         return page(request, _page(opened, maps, most, tries=tries, says=says))

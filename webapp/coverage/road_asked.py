@@ -22,7 +22,7 @@ class LevelMeasured:
 
 
 class LeverAsked(BaseModel):
-    """Power, direction, pattern and tilts tried at one site; what is left out is as planned."""
+    """Power, antenna and place tried at one site; what is left out is as planned."""
 
     power_db: Annotated[float | None, Field(ge=LEAST_DB, le=MOST_DB, description="Added to the e.r.p. [dB]")] = None
     erp_kw: Annotated[
@@ -33,6 +33,10 @@ class LeverAsked(BaseModel):
     electrical_tilt_deg: Annotated[float | None, Field(ge=-20, le=20, description="Downwards. [degrees]")] = None
     mechanical_tilt_deg: Annotated[float | None, Field(ge=-20, le=20, description="Downwards. [degrees]")] = None
     antenna_m: Annotated[float | None, Field(ge=1, le=1000, description="Above ground. [m]")] = None
+    position: Annotated[str, Field(max_length=200, description="Where it stands instead, on WGS84.")] = ""
+    ground_m: Annotated[
+        float | None, Field(ge=-500, le=9000, description="Ground there above sea level; the terrain's if empty. [m]")
+    ] = None
 
 
 class RoadAsked(BaseModel):
@@ -55,7 +59,9 @@ class RoadAsked(BaseModel):
     )
     backoff_us: Annotated[float | None, Field(description="Back-off of that strategy. [us]")] = None
     threshold_db: Annotated[float | None, Field(description="How far down the strategy first looks. [dB]")] = None
-    levers: Annotated[dict[str, LeverAsked], Field(description="Power, direction, pattern and tilts tried.")] = {}
+    levers: Annotated[
+        dict[str, LeverAsked], Field(description="Power, direction, pattern, tilts, height and place tried.")
+    ] = {}
     log: Annotated[
         list[LevelMeasured],
         FailFast(),  # a problem for each would be a quarter of a gigabyte

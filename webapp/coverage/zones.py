@@ -11,13 +11,12 @@ from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
 from sfn.field.over_smooth import smooth_says
 from sfn.geodesy.grid import Grid
-from sfn.geodesy.sites import place
 from sfn.reception.coverage import Coverage
 from sfn.report.numbers import us
 from sfn.study.compared import Compared, compared, in_short, served_says
 from sfn.study.lever_saved import with_levers
 from sfn.study.shares_said import shares_said
-from sfn.study.what_if import Tried, WhatIf, tried
+from sfn.study.what_if import Tried, WhatIf
 from sfn.study.zones import Offered, Zones, neighbours, offered
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room, to
@@ -46,7 +45,7 @@ from webapp.standing.tries import (
 )
 from webapp.store.overlays import KeptOverlay
 from webapp.work.jobs import Job, JobView
-from webapp.work.map_heights import key_of_try, missing
+from webapp.work.map_heights import key_of_try, missing, tried_over
 from webapp.work.maps import Maps, Wanted
 
 router = Room("zones")
@@ -163,7 +162,7 @@ def show(
         return RedirectResponse(_address(opened, asked, tries.against(opened.network)), 303)
     network = opened.network
     try:
-        now = tried(network, tries, placed=place(network))
+        now = tried_over(maps, network, tries)
         area, pixel = area_of(asked.bounds, asked.pixel_m)
         wanted = maps.wanted(network, bounds=area, pixel_m=pixel, most=settings.limits.grid_points)
         lacking = missing(maps, network, now.network, wanted)
@@ -185,7 +184,7 @@ def start(
     area, pixel = area_of(asked.bounds, asked.pixel_m)
     wanted = maps.wanted(opened.network, bounds=area, pixel_m=pixel, most=settings.limits.grid_points)
     back = _address(opened, asked, tries.against(opened.network))
-    now = tried(opened.network, tries, placed=place(opened.network))
+    now = tried_over(maps, opened.network, tries)
     lacking = missing(maps, opened.network, now.network, wanted)
     job = maps.start(*lacking, result_url=back) if lacking else None
     if job is not None and wants_json(request) and not is_api(request):
@@ -230,9 +229,9 @@ def shares(request: Request, opened: ReadableStatedDep, maps: MapsDep, key: str,
 
 
 @router.post("/networks/{network_id}/map/keep")
-def keep(request: Request, opened: ReadableStatedDep, store: StoreDep, form: FormDep) -> Response:
+def keep(request: Request, opened: ReadableStatedDep, store: StoreDep, maps: MapsDep, form: FormDep) -> Response:
     """Save the offsets and levers that were tried as a new revision; levers only where the licence was thought of."""
-    levers = levers_kept(opened.network, form)
+    levers = levers_kept(opened.network, form, ground_of=maps.ground)
     reason = form.get("reason", "").strip() or f"{'offsets and levers' if levers else 'offsets'} tried on the map"
     author = form.get("author", "").strip()
     if not author:
@@ -319,7 +318,7 @@ def _marks(now: Tried, what: WhatIf) -> list[dict[str, Any]]:
 def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf, *, drawn: bool = False) -> tuple[Zones, Tried]:
     """The map with what is tried; `drawn`: classes and figures by drawn shares, not by the quick estimate."""
     coverage_of(opened, maps, key)
-    now = tried(opened.network, what, placed=place(opened.network))
+    now = tried_over(maps, opened.network, what)
     rests_on = key_of_try(maps, opened.network, now.network, key)
     return maps.zones(opened.network, coverage_of(opened, maps, rests_on), now, key=rests_on, drawn=drawn), now
 

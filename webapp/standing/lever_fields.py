@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from sfn.geodesy.position import locate
 from sfn.plan import Antenna, Network, Site
 from sfn.report.numbers import number
 from sfn.study.lever_says import kw
@@ -29,7 +30,7 @@ class LeverTry:
     """Power and antenna of one site in the form of what is tried."""
 
     fields: tuple[LeverField, ...]
-    """Power, azimuth, tilts."""
+    """Power, azimuth, tilts, height, place."""
     pattern: str
     """Whose pattern is tried; empty for the site's own."""
     patterns: tuple[tuple[str, str], ...]
@@ -47,6 +48,7 @@ def lever_try(network: Network, site: Site, what: WhatIf) -> LeverTry:
     now = levered(site, lever, network).antenna or Antenna()
     planes = (now, *((now.vertical_plane,) if now.vertical_plane else ()))
     turns, tilts = any(one.horizontal for one in planes), any(one.vertical for one in planes)
+    unmoved = "" if lever.position else "with a position only; the terrain's if empty"
     flat = "" if tilts else "no vertical pattern: a tilt does nothing"
     still = "" if turns or (tilts and now.mechanical_tilt_deg) else "no horizontal pattern: turning does nothing"
     power, north = kw(max(site.erp_kw.h, site.erp_kw.v)), f"from {plan.azimuth_from}"
@@ -59,6 +61,8 @@ def lever_try(network: Network, site: Site, what: WhatIf) -> LeverTry:
             ("electrical-tilt", electrical, "°", "downwards, alike all round", flat),
             ("mechanical-tilt", mechanical, "°", "downwards towards the azimuth", flat),
             ("antenna-height", number(site.antenna_m, 1), "m", "above ground; works out this site's levels anew", ""),
+            ("position", _stands(site), "", "latitude, longitude on WGS84; works out this site's levels anew", ""),
+            ("ground-height", number(site.ground_m, 1), "m", "above sea level there; the terrain's if empty", unmoved),
         )
     )
     own = "its own pattern" if has_tables(site.antenna) else "alike all round, as planned"
@@ -67,3 +71,9 @@ def lever_try(network: Network, site: Site, what: WhatIf) -> LeverTry:
     patterns = (("", own), *((one.id, f"pattern of {one.name}") for one in having), *bare)
     kept = tuple((name, texts.get(name, "")) for name in TYPED)
     return LeverTry(fields, lever.pattern, patterns, bool(lever), kept)
+
+
+def _stands(site: Site) -> str:
+    """Where a site stands, on WGS84 whatever its document counts in."""
+    at = locate(**site.position.model_dump(exclude_none=True))
+    return f"{at.lat_deg:.6f}, {at.lon_deg:.6f}"

@@ -14,12 +14,14 @@ from sfn.plan import Network
 from sfn.plan.number_text import number_written
 from sfn.report.numbers import us
 from sfn.study.by_hand import sliders
+from sfn.study.lever_move import grounded
 from sfn.study.lever_try import Lever
 from sfn.study.lever_typed import TYPED, lever_texts, levers_typed
 from sfn.study.optimised import Asked
 from sfn.study.what_if import WhatIf
 from sfn.study.window_try import WindowTry, placed_now, unknown_strategy
 from sfn.systems.ofdm_window import MAP_STRATEGIES
+from sfn.terrain.ground import Ground
 from sfn.timing import DelayTable
 from webapp.standing.lever_fields import LeverTry, lever_try
 
@@ -28,6 +30,7 @@ LEAST_PIXEL_M, MOST_PIXEL_M = 1.0, 50_000.0
 Part = TypeVar("Part")
 Listed = Annotated[list[str], Query(default_factory=list)]
 ElectricalTilts = Annotated[list[str], Query(default_factory=list, alias="electrical-tilt")]
+Grounds = Annotated[list[str], Query(default_factory=list, alias="ground-height")]
 Heights = Annotated[list[str], Query(default_factory=list, alias="antenna-height")]
 MechanicalTilts = Annotated[list[str], Query(default_factory=list, alias="mechanical-tilt")]
 
@@ -35,14 +38,15 @@ MechanicalTilts = Annotated[list[str], Query(default_factory=list, alias="mechan
 def tries(
     request: Request, offset: Listed, clock: Listed, route: Listed, off: Listed, strategy: str = "",
     backoff_us: str = "", threshold_db: str = "", state: str = "", *, power: Listed, azimuth: Listed, pattern: Listed,
-    electrical_tilt: ElectricalTilts, mechanical_tilt: MechanicalTilts, antenna_height: Heights,
+    electrical_tilt: ElectricalTilts, mechanical_tilt: MechanicalTilts, antenna_height: Heights, position: Listed,
+    ground_height: Grounds,
 ) -> WhatIf:  # fmt: skip
     """``offset=south:-12.5``, ``clock=gap:3``, ``route=south:standby``, ``off=north``; each any number of times.
     ``strategy=first``, ``backoff_us=5``, ``threshold_db=12`` once.
 
     ``power=north:-3dB`` (or ``2.5kW``), ``azimuth=north:120``, ``pattern=north:south`` (``-``: alike all round),
-    ``electrical-tilt=north:2``, ``mechanical-tilt=north:1``, ``antenna-height=north:45``; each any number
-    of times.
+    ``electrical-tilt=north:2``, ``mechanical-tilt=north:1``, ``antenna-height=north:45``, ``position=north:36.3,-84.2``
+    (WGS84), ``ground-height=north:412`` (the terrain's where not given); each any number of times.
 
     A form without a script sends ``offset-south=-12.5`` and ``clock-gap=3``; a field left empty tries nothing.
     """
@@ -59,6 +63,8 @@ def tries(
         "electrical-tilt": electrical_tilt,
         "mechanical-tilt": mechanical_tilt,
         "antenna-height": antenna_height,
+        "position": position,
+        "ground-height": ground_height,
     }
     levers: dict[str, Lever] = _read(lambda: _levers(request, given), {}, problems)
     if problems:
@@ -75,7 +81,7 @@ def tries(
 
 
 def _levers(request: Request, given: Mapping[str, list[str]]) -> dict[str, Lever]:
-    """Power, direction, pattern and tilts by site."""
+    """Power, direction, pattern, tilts, height and place by site."""
     texts = {name: dict(_pairs(name, [*given[name], *_of_form(request, name)])) for name in TYPED}
     made, problems = levers_typed(texts)
     if problems:
@@ -253,8 +259,10 @@ def changed_document(document: dict[str, Any], form: dict[str, str]) -> dict[str
     return made
 
 
-def levers_kept(network: Network, form: Mapping[str, str]) -> dict[str, Lever]:
-    """The levers of a form's ``power-SITE`` and like fields, to be saved as the plan.
+def levers_kept(
+    network: Network, form: Mapping[str, str], *, ground_of: Callable[[Network], Ground | None]
+) -> dict[str, Lever]:
+    """The levers of a form's ``power-SITE`` and like fields, to be saved as the plan; the terrain is asked if need be.
 
     Raises
     ------
@@ -265,13 +273,15 @@ def levers_kept(network: Network, form: Mapping[str, str]) -> dict[str, Lever]:
     levers, problems = levers_typed(texts)
     what = WhatIf(levers=levers)
     problems = problems or what.problems(network)
+    if not problems and any(lever.position for lever in levers.values()):
+        what = WhatIf(levers=grounded(network, levers, ground_of(network)))
     levers = {} if problems else dict(what.against(network).levers)
     if levers and form.get("licence") != "yes":
         names = ", ".join(format(site.name) for site in network.sites if site.id in levers)
         problems = (
             Problem(
                 "licence",
-                f"power, direction, pattern or tilt of {names} would become the plan",
+                f"power, direction, pattern, tilt, height or place of {names} would become the plan",
                 "the box ticked, once they were held against the licence, its contours and exposure near the antenna; "
                 "local codes and licensed practice govern",
                 code="licence-unconfirmed",

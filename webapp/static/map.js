@@ -324,7 +324,7 @@
     if (!event.target.matches('[data-try], [data-window], [name="route"], [name="off"]')) return;
     clearTimeout(waiting);
     // While a number is typed the map waits for its end; a switch acts at once.
-    waiting = setTimeout(redraw, event.target.matches('[data-try="antenna-height"]') ? 1200 : event.target.matches("input[data-try], input[data-window]") ? 150 : 0);
+    waiting = setTimeout(redraw, event.target.matches('[data-try="antenna-height"], [data-try="position"], [data-try="ground-height"]') ? 1200 : event.target.matches("input[data-try], input[data-window]") ? 150 : 0);
   });
   byId("map-try").addEventListener("click", (event) => {
     if (event.target.id !== "back-to-plan") return;

@@ -74,6 +74,13 @@ class Wanted:
     ground: Ground
 
 
+def reaches(network: Network, grid: Grid) -> None:
+    """Refuse a map that goes further from a site than a path is worked out."""
+    south, west, north, east = grid.bounds_deg
+    corners = ((south, south, north, north), (west, east, west, east))
+    within_reach(network, place(network), *corners, most_m=FURTHEST_REACH_M, where="bounds")
+
+
 class Maps:
     """Coverages by key, the least used forgotten first; rasters lie on disk too, so that forgetting costs little."""
 
@@ -166,9 +173,7 @@ class Maps:
         ground = self.ground(network)
         area = bounds_to_the_edge(network, place(network), ground=ground) if bounds is None else bounds
         grid = grid_for(area, pixel_m=usual_pixel_m(area) if pixel_m is None else pixel_m, most_pixels_n=most)
-        south, west, north, east = grid.bounds_deg
-        corners = ((south, south, north, north), (west, east, west, east))
-        within_reach(network, place(network), *corners, most_m=FURTHEST_REACH_M, where="bounds")
+        reaches(network, grid)
         return Wanted(coverage_key(network, grid, ground=ground), grid, ground)
 
     def find(self, key: str) -> Coverage | None:
