@@ -101,3 +101,12 @@ def test_lines_and_names_lie_over_every_map_and_one_choice_holds_for_all(
     expect(page.locator(".place-label", has_text="Mill Bend")).to_be_visible()
     page.goto(network)
     expect(page.locator("[data-overlay]").last).not_to_be_checked()
+    # It comes back from beneath the site's own map, and is back on every other.
+    page.goto(f"{network}/sites/north")
+    page.locator(".over-choice summary").click()
+    page.get_by_role("checkbox", name="valley.geojson").check()
+    expect(page.locator(".position-map .over-own")).to_be_visible()
+    page.get_by_role("button", name="10 km across").click()
+    expect(page.locator(".stands .over-choice")).to_have_count(1)
+    page.goto(network)
+    expect(page.locator("[data-overlay]").last).to_be_checked()

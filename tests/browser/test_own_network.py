@@ -192,5 +192,11 @@ def test_a_chain_is_edited_as_it_is_drawn(page: Page, address: str) -> None:
     page.locator("[data-step] .grip").nth(len(before) - 2).drag_to(page.locator("[data-step]").nth(2))
     moved = choices.evaluate_all("all => all.map(one => one.value)")
     assert [*before[:2], "north-stage", *before[2:-2], "north-feeder"] == moved
+    assert drawn.all_inner_texts() == moved  # at once: nothing was sent
+    choices.nth(1).select_option("west-exciter")
+    assert drawn.all_inner_texts() == [moved[0], "west-exciter", *moved[2:]]
+    expect(page.locator(".drawn .lacking", has_text="west-exciter")).to_contain_text("?")
+    choices.nth(1).select_option(moved[1])
+    assert drawn.all_inner_texts() == moved
     page.get_by_role("button", name="Move stage 3 down").click()
     expect(drawn.nth(3)).to_have_text("north-stage")

@@ -34,9 +34,10 @@ def layer_file(
     form: Literal["tif", "png", "csv"],
     tries: TriesDep,
     overlays: Annotated[str, Query(max_length=200, description=OVERLAYS_SAY)] = "",
+    quick: Annotated[bool, Query(description="Classes by the quick estimate, as while something is tried.")] = False,
 ) -> Response:
     """One layer as a file; as CSV also all of them. Lines and names lie over the picture alone."""
-    found, now = zones_of(opened, maps, key, tries, drawn=True)
+    found, now = zones_of(opened, maps, key, tries, drawn=not quick)
     by = stamp_of(opened, now.says, found.cut_says, found.beside_says)
     if form == "csv":
         layers = found.layers if name == ALL else (_layer(found, name),)

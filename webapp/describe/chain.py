@@ -21,7 +21,6 @@ from webapp.standing.editing import Draft, fresh, looked_at
 
 router = Room("chain")
 SELDOM = ("model", "firmware", "reference_plane", "shapes_waveform", "identical", "adapts", "note")
-MARGINS = ("jitter_margin_us", "least_processing_us", "measured_with", "changed", "stream_plan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +59,6 @@ class StageForm:
     """One stage on a site's chains."""
 
     fields: Group
-    margins: Group
-    """What is filled in once: margins of a section, how the figure was measured."""
     more: Group
     """What is seldom needed."""
     summary: str
@@ -106,9 +103,7 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
     held, site = sheet(draft), draft.document["sites"][index]
     routes = tuple(route_form(held, site, index, n) for n in range(len(site.get("chains") or ())))
     stages = tuple(stage_form(held, index, n) for n in stages_on(draft.document, site))
-    groups = [route.fields for route in routes] + [
-        part for stage in stages for part in (stage.fields, stage.margins, stage.more)
-    ]
+    groups = [route.fields for route in routes] + [stage.fields for stage in stages]
     steps = [step.place for route in routes for step in route.steps]
     about = (f"sites[{index}].chains", *(f"stages[{n}]" for n in stages_on(draft.document, site)))
     stands = stands_now(request.app.state.store, draft, saved_id(draft, site))
@@ -163,16 +158,14 @@ def stage_form(held: Sheet, index: int, number: int) -> StageForm:
     if stage.get("kind") == "time-stamped section":
         count = len(stage.get("inside") or ()) + 1
         inside = tuple(step(held, f"stages-{number}-inside-{n}") for n in range(count))
-    fields = held.group(f"stages-{number}", title=str(stage.get("id", "")), leave_out=SELDOM + MARGINS)
-    margins = held.group(f"stages-{number}", leave_out=[key for key in Stage.model_fields if key not in MARGINS])
+    fields = held.group(f"stages-{number}", title=str(stage.get("id", "")), leave_out=SELDOM)
     more = held.group(f"stages-{number}", leave_out=[key for key in Stage.model_fields if key not in SELDOM])
     return StageForm(
         fields=fields,
-        margins=margins,
         more=more,
         summary=summary(stage),
-        open=any(one.needed for part in (fields, margins) for one in part.fields)
-        or any(True for part in (fields, margins, more) for _ in all_problems(part)),
+        open=any(one.needed for one in fields.fields)
+        or any(True for part in (fields, more) for _ in all_problems(part)),
         shared_with=shared,
         inside=inside,
     )

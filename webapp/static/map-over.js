@@ -109,16 +109,48 @@ const mapOnPaper = (map) => {
 
 // A smaller map: its tools, its foot, and the list of what may lie over it, stand in the template.
 const smallMapOver = (map, sites) => {
-  const foot = document.querySelector("[data-scale]"), root = document.querySelector("[data-choices]");
+  const foot = document.querySelector("[data-scale]"), root = document.querySelector(".over-choice[data-choices]");
   scaleOver(map, foot.querySelector(".scale-bar"), foot.dataset.scale);
   mapOnPaper(map);
   toolsOver(map, document.querySelector(".map-tools"), { sites: () => sites });
   overlaysOver(map, root, { credits: foot.querySelector(".overlay-credits"), says: root.querySelector(".overlay-says") });
 };
 
-// Drawings of a page, made by the server: what was turned off on another map is off on these too.
-for (const drawing of document.querySelectorAll("[data-over-of]")) {
-  const kept = overlaysKept(drawing.dataset.overOf).get();
-  if (!kept) continue;
-  for (const part of drawing.querySelectorAll("[data-over]")) part.classList.toggle("turned-off", !kept.split(",").includes(part.dataset.over));
-}
+// Drawings of a page, made by the server: what was turned off on another map is off on these too, and can be turned off
+// beneath each. Asked again by whoever puts a new drawing in.
+const overDrawings = () => {
+  const all = () => document.querySelectorAll("[data-over-of]");
+  const show = () => {
+    for (const drawing of all()) {
+      const now = overlaysKept(drawing.dataset.overOf).get();
+      for (const part of drawing.querySelectorAll("[data-over]")) part.classList.toggle("turned-off", Boolean(now) && !now.split(",").includes(part.dataset.over));
+      for (const box of drawing.querySelectorAll("[data-turns]")) box.checked = !now || now.split(",").includes(box.dataset.turns);
+    }
+  };
+  const boxes = async (drawing) => {
+    const here = new Set([...drawing.querySelectorAll("svg [data-over]")].map((part) => part.dataset.over)), kept = overlaysKept(drawing.dataset.overOf);
+    if (!here.size || !drawing.dataset.choices || drawing.querySelector(".over-choice")) return;
+    const list = Object.assign(document.createElement("details"), { className: "over-choice no-print" });
+    list.append(Object.assign(document.createElement("summary"), { textContent: "Lines and names over the map" }));
+    drawing.append(list);
+    const answer = await fetch(drawing.dataset.choices, { headers: { Accept: "application/json" } }).catch(() => null), found = answer?.ok ? (await answer.json()).overlays : [];
+    const usual = found.filter((one) => one.usual).map((one) => one.key);
+    for (const one of found.filter(({ key }) => here.has(key))) {
+      const label = Object.assign(document.createElement("label"), { className: "plain-label overlay" }), box = Object.assign(document.createElement("input"), { type: "checkbox" });
+      box.dataset.turns = one.key;
+      label.append(box, ` ${one.label} `);
+      list.append(label);
+      box.addEventListener("change", () => {
+        const now = new Set(kept.get() ? kept.get().split(",") : usual);
+        if (box.checked) now.add(one.key); else now.delete(one.key);
+        const text = found.map(({ key }) => key).filter((key) => now.has(key)).join(",");
+        kept.set(text === usual.join(",") ? "" : text || "none");
+        show();
+      });
+    }
+    show();
+  };
+  show();
+  for (const drawing of all()) boxes(drawing);
+};
+overDrawings();

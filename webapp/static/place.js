@@ -18,6 +18,7 @@ for (const form of document.querySelectorAll("form.document-form")) {
     const found = page.querySelector("#stands-here");
     if (!found) return;
     here.replaceChildren(...found.childNodes);
+    if (typeof overDrawings === "function") overDrawings();
     for (const ending of fields) {
       const mineField = field(ending), theirs = page.querySelector(`[name$="${ending}"]`);
       // what was typed while the answer was on its way stays
