@@ -8,10 +8,13 @@ from sfn.errors import PlanError, Problem
 from sfn.propagation.link import SweepCancelled
 from sfn.work.desk import Desk, Order
 from sfn.work.rasters import rasters
+from sfn.work.recordings import all_arrivals, recordings
 from sfn.work.searches import SEARCHES, on_worker
 
-FUNCTIONS: Mapping[str, Callable[[Any, Desk], Mapping[str, Any] | None]] = {
+FUNCTIONS: Mapping[str, Callable[[Any, Desk], Any]] = {
     "rasters": rasters,
+    "recordings": recordings,
+    "arrivals": all_arrivals,
     **{name: on_worker(name) for name in SEARCHES},
 }
 
@@ -23,7 +26,9 @@ class Done:
     Parameters
     ----------
     answer : str
-        Name of the file with its answer in the job's folder; empty where it has none.
+        Name of the file with its answer in the job's folder, where that is a document; empty where it has none.
+    record : record or None
+        Its answer, where that is a small record of the engine.
     problems : tuple of Problem
         Why there is nothing.
     cancelled : bool
@@ -31,6 +36,7 @@ class Done:
     """
 
     answer: str = ""
+    record: Any = None
     problems: tuple[Problem, ...] = ()
     cancelled: bool = False
 
@@ -58,7 +64,7 @@ def run(name: str, asked: Any, order: Order) -> Done:
             known = ", ".join(FUNCTIONS)
             raise PlanError([Problem("worker", f"no worker does {name!r}", f"one of {known}", code="work-unknown")])
         found = FUNCTIONS[name](asked, desk)
-        return Done("" if found is None else desk.answer(found))
+        return Done(desk.answer(found)) if isinstance(found, Mapping) else Done(record=found)
     except SweepCancelled:
         return Done(cancelled=True)
     except PlanError as refused:

@@ -75,6 +75,33 @@ def test_places_are_ranked_and_one_is_taken_up_as_a_draft(
 
 
 @pytest.mark.usefixtures("coarse")
+def test_what_was_found_or_stopped_is_known_to_the_next_process(
+    client: TestClient, client_with: Callable[..., TestClient], number: int, post: Callable[..., Any]
+) -> None:
+    """The same answer at the same address, to be taken up; a search that was stopped is started again as typed."""
+    address, answer = searched(client, post, number)
+    started = post(f"/networks/{number}/placing/find", **{**ASKED, "worlds": "2000"})
+    second = started.headers["location"].partition("found=")[2]
+    jobs = client.app.state.jobs  # type: ignore[attr-defined]
+    assert jobs.cancel_all() == 1
+    assert jobs.find(second).ended.wait(60)
+    later = client_with()
+    kept = later.get(f"/api/pages{address}").json()
+    assert json.dumps(kept["answer"], sort_keys=True) == json.dumps(answer, sort_keys=True)
+    assert kept["typed"]["masts"] == MASTS.strip()
+    taken = post(f"/networks/{number}/placing/draft", by=later, found=address.partition("found=")[2], mast="1")
+    assert taken.status_code == 303
+    stopped = later.get(f"/jobs/{second}", headers={"Accept": "application/json"}).json()
+    assert [one["code"] for one in stopped["problems"]] == ["job-stopped"]
+    again = post(f"/jobs/{second}/again", by=later)
+    assert again.status_code == 303
+    job = later.app.state.jobs.find(again.headers["location"].rpartition("/")[2])  # type: ignore[attr-defined]
+    assert (job.id != second, job.asked["typed"]["worlds"]) == (True, "2000")
+    job.progress.cancel()
+    assert job.ended.wait(60)
+
+
+@pytest.mark.usefixtures("coarse")
 def test_a_place_of_an_earlier_revision_is_not_taken_up(
     client: TestClient, number: int, store: Store, post: Callable[..., Any]
 ) -> None:

@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 import socket
 import ssl
 import threading
@@ -11,8 +12,9 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
-import psutil
+import numpy as np
 import pytest
+import soundfile
 from starlette.testclient import TestClient
 
 from sfn.errors import PlanError
@@ -21,6 +23,7 @@ from sfn.field.rasters import CacheFolder, level_rasters
 from sfn.field.transmitter import Transmitter
 from sfn.geodesy.grid import Grid, grid_for
 from sfn.propagation.link import SweepCancelled
+from sfn.study.recordings import Chosen, measured
 from sfn.terrain.dem import heights
 from sfn.terrain.ground import Ground
 from sfn.terrain.ridge import ridge
@@ -29,6 +32,8 @@ from tests.webapp.conftest import token_in
 from tests.webapp.small_cluster import SmallCluster, distributed_or_left_out, free_port, small_cluster, until
 from webapp.config.workers_setting import WorkersSetting, workers_setting
 from webapp.work.job_desk import JobDesk
+from webapp.work.measurements import recording_work
+from webapp.work.progress import Progress
 from webapp.work.workers import JobWorkers, Workers
 
 distributed_or_left_out()
@@ -319,6 +324,30 @@ def test_a_search_that_is_stopped_answers_with_its_best(
     assert job.result.answer["ended"] == "cancelled"
 
 
+def test_a_recording_is_measured_by_a_worker(
+    cluster: SmallCluster, data: Path, workers_at: Callable[..., Workers]
+) -> None:
+    """The same record as here, and nothing but its file passes; one that cannot be read is refused in words."""
+    noise = np.random.default_rng(7).standard_normal(96_000) * 0.1
+    path = data / "recordings" / "a" / "0" / "both.wav"
+    path.parent.mkdir(parents=True)
+    soundfile.write(path, np.column_stack([noise[100:], noise[:-100]]), 48_000, subtype="FLOAT")
+    workers = workers_at(cluster.address)
+    form = {"search_us": "50000", "alone": "1"}
+    (data / "other").mkdir()
+    shutil.copy(path, data / "other" / "both.wav")
+    expected = measured([data / "other" / "both.wav"], chosen=Chosen(), search_us=50_000.0, alone=True)
+    found = recording_work([path], form, workers)(Progress())
+    assert repr(found) == repr(expected)
+    assert abs(found.found.delay_us - 100 / 48_000 * 1e6) < 0.1
+    assert not path.exists(), "removed as it always was"
+    (data / "recordings" / "b" / "0").mkdir(parents=True)
+    broken = data / "recordings" / "b" / "0" / "broken.wav"
+    broken.write_bytes(b"RIFF nothing")
+    with pytest.raises(PlanError, match=r"broken\.wav"):
+        recording_work([broken], form, workers)(Progress())
+
+
 def let_in(port: int) -> bool:
     """Whether whoever speaks TLS, but has no certificate, is greeted there."""
     anyone = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
@@ -333,6 +362,8 @@ def let_in(port: int) -> bool:
 
 def test_workers_of_this_machine_need_nothing_else(data: Path, here: dict[int, LevelRaster]) -> None:
     """`local:1` begins one, with its part of the memory, and ends it."""
+    import psutil  # comes with distributed
+
     workers = Workers(WorkersSetting(local_n=1), data)
     try:
         until(lambda: workers.seen.workers_n == 1, "a worker of our own")

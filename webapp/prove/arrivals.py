@@ -45,7 +45,7 @@ def take(
     """Keep recording and reference, and start looking."""
     job = looking_for_arrivals(
         jobs, files, form, opened.network, ground=maps.ground(opened.network),
-        folder=settings.data_folder / "recordings",
+        folder=settings.data_folder / "recordings", workers=maps.workers,
     )  # fmt: skip
     job.result_url = to("arrivals.show", opened.head.id, job.id)
     return RedirectResponse(to("jobs.show", job.id), 303)
@@ -114,7 +114,7 @@ def look_for_arrivals(
     """Start looking for every site's arrival in a recording of I and Q; `answer` is where it will be."""
     job = looking_for_arrivals(
         jobs, files, form, opened.network, ground=maps.ground(opened.network),
-        folder=settings.data_folder / "recordings",
+        folder=settings.data_folder / "recordings", workers=maps.workers,
     )  # fmt: skip
     job.result_url = to("arrivals.show", opened.head.id, job.id)
     return as_json(job.view()) | {"answer": to("api.answer_arrivals", opened.head.id, job.id)}

@@ -220,12 +220,13 @@ def take_recordings(
     opened: ReadableDep,
     settings: SettingsDep,
     jobs: JobsDep,
+    maps: MapsDep,
     form: FormDep,
     files: UploadsDep,
 ) -> Response:
     """Keep the recordings and start measuring."""
     chosen = [*files.get("first", ()), *files.get("second", ())]
-    job = measuring(jobs, chosen, form, folder=settings.data_folder / "recordings")
+    job = measuring(jobs, chosen, form, folder=settings.data_folder / "recordings", workers=maps.workers)
     job.result_url = to("measurements.show_recording", opened.head.id, job.id)
     return RedirectResponse(to("jobs.show", job.id), 303)
 

@@ -12,8 +12,12 @@ from sfn.plan import Network
 from sfn.study.arrivals import arrivals
 from sfn.survey.arrivals.iq import SIGMF_SUFFIXES
 from sfn.terrain.ground import Ground
+from sfn.terrain.named import named
+from sfn.work.recordings import ArrivalsAsked
 from webapp.work.jobs import Job, Jobs, Progress, Work
-from webapp.work.measurements import kept_side_by_side, number_of
+from webapp.work.measurements import kept_side_by_side, number_of, telling, within
+from webapp.work.searches import by_workers
+from webapp.work.workers import Workers
 
 _LONGEST_N = 80
 
@@ -26,6 +30,7 @@ def looking_for_arrivals(
     *,
     ground: Ground | None,
     folder: Path,
+    workers: Workers | None = None,
 ) -> Job:
     """Keep a recording and its reference and start looking; nothing stays on disk when that is refused.
 
@@ -43,8 +48,9 @@ def looking_for_arrivals(
             raise PlanError([Problem(name, "no file was chosen", expected, code="no-file-chosen", fields=(name,))])
     paths, own = kept_side_by_side((recording, reference[:1]), folder)
     try:
-        work = _work(paths[0], paths[1][0], form, network, ground=ground, own=own)
-        return jobs.start(work, title="Arrivals in a recording of I and Q", key=str(own))
+        work = _work(paths[0], paths[1][0], form, network, ground=ground, own=own, workers=workers)
+        title = "Arrivals in a recording of I and Q"
+        return jobs.start(work, title=title, key=str(own), far=workers is not None)
     except PlanError:
         shutil.rmtree(own, ignore_errors=True)
         raise
@@ -58,6 +64,7 @@ def _work(
     *,
     ground: Ground | None,
     own: Path,
+    workers: Workers | None,
 ) -> Work:
     """The search as a job's work; the recordings are removed when it ends."""
     path = _recording_of(recording)
@@ -76,14 +83,20 @@ def _work(
     when, by = form.get("when", "").strip()[:_LONGEST_N], form.get("recorded_by", "").strip()[:_LONGEST_N]
     as_set = bool(form.get("as_set"))
 
+    of_network = None if at is None else network
+    wishes = {
+        "deviation_khz": deviation_khz, "reference_channel": channel, "search_us": search_us, "spread_us": spread_us,
+        "at": None if at is None else (at.lat_deg, at.lon_deg), "launch_uncertainty_us": launch_us, "as_set": as_set,
+        "when": when, "by": by,
+    }  # fmt: skip
+
     def work(progress: Progress) -> object:
         try:
-            return arrivals(
-                path, reference, deviation_khz=deviation_khz, reference_channel=channel, search_us=search_us,
-                spread_us=spread_us, network=None if at is None else network,
-                at=None if at is None else (at.lat_deg, at.lon_deg), launch_uncertainty_us=launch_us, as_set=as_set,
-                ground=ground, when=when, by=by, tell=progress.tell,
-            )  # fmt: skip
+            there = None if workers is None or ground is None else named(ground, folder=workers.data_folder / "terrain")
+            if workers is None or (ground is not None and there is None):
+                return arrivals(path, reference, network=of_network, ground=ground, tell=progress.tell, **wishes)  # type: ignore[arg-type] # by name, as written above
+            asked = ArrivalsAsked(within(path, workers), within(reference, workers), of_network, there, wishes)
+            return by_workers(workers, "arrivals", asked, progress, told=telling(progress))
         finally:
             shutil.rmtree(own, ignore_errors=True)
 

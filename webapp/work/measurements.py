@@ -4,7 +4,7 @@ import re
 import secrets
 import shutil
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,7 +17,10 @@ from sfn.study.reconciled import Way
 from sfn.study.recordings import Chosen, measured
 from sfn.survey.spectra import Weighting
 from sfn.units import written
+from sfn.work.recordings import RecordingsAsked
 from webapp.work.jobs import Job, Jobs, Progress, Work
+from webapp.work.searches import by_workers
+from webapp.work.workers import Workers
 
 WAYS: tuple[Way, ...] = ("all", "robust", "without suspects")
 _DAY_S = 86_400.0
@@ -159,8 +162,10 @@ def kept_side_by_side(
     return tuple(found), own
 
 
-def measuring(jobs: Jobs, files: Sequence[UploadFile], form: Mapping[str, str], *, folder: Path) -> Job:
-    """Keep recordings and start measuring them; nothing stays on disk when that is refused.
+def measuring(
+    jobs: Jobs, files: Sequence[UploadFile], form: Mapping[str, str], *, folder: Path, workers: Workers | None = None
+) -> Job:
+    """Keep recordings and start measuring them, here or by workers; nothing stays on disk when that is refused.
 
     Raises
     ------
@@ -169,13 +174,14 @@ def measuring(jobs: Jobs, files: Sequence[UploadFile], form: Mapping[str, str], 
     """
     paths = kept(files, folder)
     try:
-        return jobs.start(recording_work(paths, form), title="Delay of recordings", key=str(paths[0]))
+        work = recording_work(paths, form, workers)
+        return jobs.start(work, title="Delay of recordings", key=str(paths[0]), far=workers is not None)
     except PlanError:
         shutil.rmtree(paths[0].parent.parent, ignore_errors=True)
         raise
 
 
-def recording_work(paths: Sequence[Path], form: Mapping[str, str]) -> Work:
+def recording_work(paths: Sequence[Path], form: Mapping[str, str], workers: Workers | None = None) -> Work:
     """The measurement as a job's work; the recordings are removed when it ends.
 
     Raises
@@ -194,19 +200,28 @@ def recording_work(paths: Sequence[Path], form: Mapping[str, str]) -> Work:
     weighting: Weighting = "phat" if form.get("weighting") == "phat" else "ml"
     use_pilot, alone = bool(form.get("pilot")), bool(form.get("alone"))
 
+    wishes = {
+        "chosen": chosen, "weighting": weighting, "expected_us": expected_us, "search_us": search_us,
+        "use_pilot": use_pilot, "alone": alone,
+    }  # fmt: skip
+
     def work(progress: Progress) -> object:
         try:
-            return measured(
-                paths,
-                chosen=chosen,
-                weighting=weighting,
-                expected_us=expected_us,
-                search_us=search_us,
-                use_pilot=use_pilot,
-                alone=alone,
-                tell=progress.tell,
-            )
+            if workers is None:
+                return measured(paths, tell=progress.tell, **wishes)  # type: ignore[arg-type] # by name, as written above
+            asked = RecordingsAsked(tuple(within(path, workers) for path in paths), wishes)
+            return by_workers(workers, "recordings", asked, progress, told=telling(progress))
         finally:
             shutil.rmtree(paths[0].parent.parent, ignore_errors=True)
 
     return work
+
+
+def within(path: Path, workers: Workers) -> str:
+    """Where a file lies in the data folder."""
+    return path.relative_to(workers.data_folder).as_posix()
+
+
+def telling(progress: Progress) -> Callable[[str, int, int], None]:
+    """What a worker says, told of the job; ends it where somebody cancelled it."""
+    return lambda phase, done, total: progress.tell(phase, done=done, total=total)

@@ -1,5 +1,6 @@
 """Searches within a job: by workers where there are any, else by this process; the same function either way."""
 
+from collections.abc import Callable
 from typing import Any
 
 from sfn.plan import Network
@@ -8,7 +9,7 @@ from sfn.terrain.named import named
 from sfn.work.searches import SEARCHES, Scene, SearchAsked
 from webapp.work.jobs import CancelledError, Progress
 from webapp.work.maps import Maps, Wanted
-from webapp.work.workers import JobWorkers
+from webapp.work.workers import JobWorkers, Workers
 
 
 def searched(name: str, maps: Maps, network: Network, wanted: Wanted, asked: Any, progress: Progress) -> dict[str, Any]:
@@ -43,9 +44,23 @@ def searched(name: str, maps: Maps, network: Network, wanted: Wanted, asked: Any
         known = maps.counted(network, wanted.grid)
         scene = Scene(network, computed, known, wanted.ground, maps.executor, maps.rasters)
         return SEARCHES[name](scene, asked, told, lambda: progress.cancelled)
-    far = JobWorkers.of(maps.workers, progress)
     order = SearchAsked(network, wanted.grid, there, asked, maps.rasters.most_bytes)
+    return dict(by_workers(maps.workers, name, order, progress, told=told))
+
+
+def by_workers(
+    workers: Workers, name: str, asked: Any, progress: Progress, *, told: Callable[[str, int, int], None]
+) -> Any:
+    """What workers answer, within a job.
+
+    Raises
+    ------
+    PlanError
+        If they say no, or are away for too long.
+    CancelledError
+        If the job was stopped before there was an answer.
+    """
     try:
-        return dict(far.answered(name, order, told=told))
+        return JobWorkers.of(workers, progress).answered(name, asked, told=told)
     except SweepCancelled:
         raise CancelledError from None

@@ -12,16 +12,18 @@ import secrets
 import shutil
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from sfn.errors import PlanError, Problem
 from sfn.field.elsewhere import RasterAsked
 from sfn.propagation.link import SweepCancelled
 from sfn.work.desk import DESKS, STOP
 from sfn.work.table import Done, run
+from webapp.config.settings import is_loopback
 from webapp.config.workers_setting import WorkersSetting
 from webapp.work.job_desk import JobDesk, swept
 from webapp.work.progress import Progress
@@ -67,6 +69,8 @@ class Workers:
     def __init__(self, setting: WorkersSetting, data_folder: Path, *, patience_s: float = PATIENCE_S) -> None:
         self._setting, self.data_folder, self.patience_s = setting, data_folder, patience_s
         self.address = setting.says
+        if setting.bare and not is_loopback(urlsplit(setting.address).hostname or ""):
+            LOG.warning("%s is reached without TLS: whoever is on that net can run what they like here", self.address)
         self._client: Any = None
         self._cluster: Any = None
         self._seen = Seen(False)
@@ -224,8 +228,8 @@ class JobWorkers:
                     raise SweepCancelled
                 yield at
 
-    def answered(self, name: str, asked: Any, *, told: Callable[[str, int, int], None]) -> Mapping[str, Any]:
-        """The answer of one function; cancelled, it answers with the best it had.
+    def answered(self, name: str, asked: Any, *, told: Callable[[str, int, int], None]) -> Any:
+        """The answer of one function, a document or a record; cancelled, a search answers with the best it had.
 
         Parameters
         ----------
@@ -241,12 +245,14 @@ class JobWorkers:
         SweepCancelled
             If the job was stopped before there was an answer.
         """
+        found: Any = None
         with self._desk() as desk:
             for _, done in self._done(name, [asked], desk, self._cancelled, told):
                 if done.cancelled:
                     raise SweepCancelled
-                found: Mapping[str, Any] = json.loads((desk.place / done.answer).read_text(encoding="utf-8"))
-            return found
+                answer = desk.place / done.answer
+                found = json.loads(answer.read_text(encoding="utf-8")) if done.answer else done.record
+        return found
 
     @contextlib.contextmanager
     def _desk(self) -> Iterator[JobDesk]:
