@@ -104,7 +104,7 @@ def _stage(
     if stage.tolerance_us is None and not covered:
         what, expected = (
             f"stage {stage.id} states no tolerance and counts as exact",
-            "how far its latency may be off, in us",
+            "the uncertainty of its latency, in us",
         )
         yield Problem(
             f"{where}.tolerance_us", what, expected, "warning", code="tolerance-missing", fields=("tolerance_us",), **of
@@ -268,7 +268,7 @@ def _unproven(
         "jitter_margin_us": None if section.jitter_margin_us is not None else "the jitter margin (jitter_margin_us)",
         "least_processing_us": None if section.least_processing_us is not None else
         "the least processing time (least_processing_us)",
-        "tolerance_us": f"how far {', '.join(loose)} may be off (tolerance_us)" if loose else None,
+        "tolerance_us": f"the uncertainty of {', '.join(loose)} (tolerance_us)" if loose else None,
     }  # fmt: skip
     missing = {field: said for field, said in lacking.items() if said is not None}
     if missing and users:

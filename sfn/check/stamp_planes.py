@@ -46,7 +46,7 @@ def planes_contradict(network: Network, stamps: TimeStamps, one: Stamped) -> Ite
         f"{one.who}: section {one.own[section].id} says that its release holds at the {said}, time_stamps.plane that "
         f"stamps hold behind {one.own[named].id}: {worth_us:.10g} us between them ({ids}) are counted by the one and "
         "not by the other",
-        f"the same plane in both: {one.own[held].id} in time_stamps.plane, or the section's reference_plane mended",
+        f"the same plane in both: {one.own[held].id} in time_stamps.plane, or the section's reference_plane corrected",
         "warning",
         code="stamp-plane-contradicts",
         touches=(one.touch,),

@@ -112,7 +112,7 @@ def _alike(row: DelayRow, known: list[Stage], where: str, tolerated_us: float) -
     stages = tuple(dict.fromkeys(stage.id for stage in known))
     what = (
         f"site {row.site_name} ({row.route}): {worst_us:.4g} us of tolerance are of {', '.join(stages)}, "
-        "which all sites share: all launches may be off by it alike, and every reading against the pulse with them"
+        "which all sites share: it is an uncertainty of all launches alike, and of every reading against the pulse"
     )
     yield Problem(
         where, what, "readings of several sites held against each other", "warning", code="tolerance-shared",
@@ -130,8 +130,8 @@ def _wide(row: DelayRow, known: list[Stage], where: str, tolerated_us: float) ->
     stages = tuple(dict.fromkeys(stage.id for stage in known))
     restart = tuple(dict.fromkeys(stage.id for stage in known if stage.tolerance_kind == "restart"))
     what = (
-        f"site {row.site_name} ({row.route}): its launch may be off by {written(worst_us, 4)} us by the tolerances of "
-        f"{', '.join(stages)}, without what all sites share; tolerated are {written(tolerated_us, 4)} us"
+        f"site {row.site_name} ({row.route}): its launch has an uncertainty of {written(worst_us, 4)} us by the "
+        f"tolerances of {', '.join(stages)}, without what all sites share; tolerated are {written(tolerated_us, 4)} us"
     )
     if restart:
         what += f"; every restart of {', '.join(restart)} may move it again"

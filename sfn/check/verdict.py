@@ -243,7 +243,7 @@ def _passed_on(
         " (see above)" if told else f": {theirs.what}"
     )
     touches = theirs.touches if theirs.touching(to.site, to.route) else (*theirs.touches, to)
-    expected = "what is said there mended" if told else theirs.expected
+    expected = "what is said there corrected" if told else theirs.expected
     said: dict[str, float | str | Problem | None] = {
         "own_site": to.site, "by_site": by.site, "by_route": by.route, "held_site": cause.whose or None,
         "told_above": "yes" if told else None, "cause": theirs, "cause_wanted": theirs,
@@ -359,7 +359,7 @@ def _between_routes(network: Network, held: _Held) -> None:
                 cause = _withheld(held[site.id, route])
                 assert cause is not None
                 what = f"site {names[site.id]}: the {route} route is withheld: {cause.problem.what}"
-                expected = "inhibit the change-over to it until it is mended"
+                expected = "inhibit the change-over to it until it is corrected"
                 problem = replace(
                     cause.problem,
                     what=what,

@@ -47,7 +47,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--spread-us", type=float, default=150.0, help="how far paths lie from what is heard best")
     parser.add_argument("--network", type=Path, metavar="NETWORK", help="give paths to its sites; with --at")
     parser.add_argument("--at", metavar="LAT,LON", help="where it was recorded, decimal degrees on WGS84")
-    parser.add_argument("--launch-uncertainty-us", type=float, default=2.0, help="how far launches may be off the plan")
+    parser.add_argument(
+        "--launch-uncertainty-us", type=float, default=2.0, help="uncertainty of the launches against the plan"
+    )
     parser.add_argument("--as-set", action="store_true", help="launches with what is set now")
     parser.add_argument("--when", default="", help="when it was recorded, for the rows: 2026-11-20T09:00:00Z")
     parser.add_argument("--by", default="", help="who recorded it, for the rows")

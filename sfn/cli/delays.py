@@ -130,7 +130,7 @@ def _print(found: Delays) -> None:
         print(NO_LOOP[found.no_loop])
     else:
         print_table(
-            ("loop", "wish us", "at", "levels", "crossings", "first over second dB", "misclosure us"),
+            ("loop", "offset wanted us", "at", "levels", "crossings", "first over second dB", "closure error us"),
             (line for one in found.loops for line in _loop(one)),
         )
     if found.problems:

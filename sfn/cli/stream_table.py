@@ -17,7 +17,7 @@ def table(plan: links.LinkPlan, answer: dict[str, object]) -> list[str]:
     else:
         size_says = f"{counted(packet.grains, plan.payload.grain)} a packet"
         lines += [f"{size_says}, {packet.time_us:g} us, {float(packet.rate_hz):.6g} packets/s", ""]
-        more = f"(one path; parity packets have {FEC_HEADER_BYTES} bytes more)"
+        more = f"(one path; FEC packets have {FEC_HEADER_BYTES} bytes more)"
         lines.append(f"{'layer':12}{'bytes':>8}{'Mbit/s':>12}   {more}")
         lines += [f"{layer:12}{size:>8}{float(plan.rates[layer]) / 1e6:>12.4f}" for layer, size in plan.sizes.items()]
     lines += ["", f"{'element':28}{'us':>12}"]

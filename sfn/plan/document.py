@@ -110,7 +110,7 @@ class LockSheet(Record):
     composite_polarity: Text | None = None
     """Polarity of the composite signal."""
     carrier_error_hz: Annotated[float, Field(ge=0, le=10_000)] | None = None
-    """By how much its carrier may be off. [Hz]"""
+    """Uncertainty of its carrier. [Hz]"""
     pre_emphasis_us: Literal[0, 50, 75] | None = None
     """Pre-emphasis time constant. [us]"""
     rds_source: Text | None = None

@@ -102,5 +102,5 @@ class Record(BaseModel):
 
 
 def lacking(text: str, keys: list[str]) -> PydanticCustomError:
-    """A refusal that says which keys would mend it, for forms that ask for them."""
+    """A refusal that says which keys would correct it, for forms that ask for them."""
     return PydanticCustomError("value_error", "{error}", {"error": text, "missing": " ".join(keys)})

@@ -65,7 +65,7 @@ class Stage(Record):
     least_processing_us: Latency | None = None
     """Shortest time the device needs between arrival and release. [us]"""
     tolerance_us: Tolerance | None = None
-    """How far the latency may be off, either way. [us]"""
+    """Uncertainty of the latency, either way. [us]"""
     tolerance_kind: ToleranceKind | None = None
     """model: common to model and firmware; restart: new at every restart; unit: differs from unit to unit."""
     source: Source | None = None

@@ -51,11 +51,11 @@ BY_WORDS = {
 }
 QUICK_SAYS = {
     "fm": "These classes are the quick estimate: shares of listeners put together from those of each echo alone, which "
-    "follows a tried delay at once; its margin over being clear may be off by 3 dB. A finished map and its files go by "
-    "shares with levels and phases drawn",
+    "follows a tried delay at once; the uncertainty of its margin over being clear is 3 dB. A finished map and its "
+    "files go by shares with levels and phases drawn",
     "ofdm": "These classes are the quick estimate, which follows a tried delay at once: the window stands where the "
-    "medians put it, and a share may be off by 0.15. A finished map and its files go by shares with levels drawn and "
-    "receivers following",
+    "medians put it, and the uncertainty of a share is 0.15. A finished map and its files go by shares with "
+    "levels drawn and receivers following",
 }
 DRAWN_SAYS = {
     "fm": "These classes, and area and people in them, go by shares of listeners, levels and phases drawn; searches, "

@@ -137,7 +137,7 @@ def packet_of(payload: Payload, *, time_s: Fraction | None = None, grains: int |
         each_ms = payload.grain_s * 1000
         raise ValueError(
             f"the packet time must be that of one fragment, {each_ms} ms, for {payload.what}: each travels in a packet "
-            "of its own (ETSI TS 102 821, from memory), or the loss of one packet would take what parity restores"
+            "of its own (ETSI TS 102 821, from memory), or the loss of one packet would take what FEC restores"
         )
     length_s = count * payload.grain_s
     in_range("packet time", float(length_s), least=0, greatest=1, unit="s")

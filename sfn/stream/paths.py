@@ -40,7 +40,7 @@ INDEPENDENCE_PROBABILITY = 0.01  # a record less likely than this to be as burst
 
 
 ALONE_SAYS = (
-    "no mean burst is given, so packets are taken as lost each alike; real networks lose in bursts, and then parity "
+    "no mean burst is given, so packets are taken as lost each alike; real networks lose in bursts, and then FEC "
     "and repeats leave more than this says"
 )
 

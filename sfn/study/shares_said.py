@@ -38,7 +38,7 @@ def _estimate(found: Zones) -> str:
     km2 = "" if between is None else f": served {number(found.classes.served_km2, 0)} km², between {_two(between)} km²"
     who = found.served_between_people
     people = "" if who is None else f"; {number(found.classes.served_people or 0.0, 0)} people, between {_two(who)}"
-    return f"{UPDATING}: classes and figures are the quick estimate, which may be off ({off}){km2}{people}"
+    return f"{UPDATING}: classes and figures are the quick estimate, with its uncertainty ({off}){km2}{people}"
 
 
 def _two(values: tuple[float, float]) -> str:

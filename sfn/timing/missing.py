@@ -52,7 +52,7 @@ def missing_feed(
     if parent is None:
         return None
     cause: Problem | None = None
-    where, expected = f"sites[{index}].fed_off_air_from", "what is wrong there mended; its launch counts from there"
+    where, expected = f"sites[{index}].fed_off_air_from", "what is wrong there corrected; its launch counts from there"
     if parent.id in missing:
         whose, cause = missing[parent.id].whose, missing[parent.id].problem
         what = f"site {site.name}: has no delay, since {parent.name}, which feeds it, has none: {cause.what}"

@@ -301,7 +301,7 @@ def _cure_least(site: Site, row: DelayRow, says: Says) -> _Cure:
         if says.reachable is None or not site.on_air or says.reachable.offsets:
             return cure, {"least_offset": least_said}
         feeding, pieces = _cure_left(site, says)
-        return f"{cure}; unless what feeds it is mended by {feeding}", {"feeder_mended": "yes"} | pieces | {
+        return f"{cure}; unless what feeds it is corrected by {feeding}", {"feeder_mended": "yes"} | pieces | {
             "least_offset": least_said
         }
     needs = says.needs

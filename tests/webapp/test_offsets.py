@@ -139,7 +139,7 @@ def test_what_counts_is_typed_listed_changed_and_taken_out(
     road = {"base": "2", "author": "A. Engineer", "kind": "road", "name": "valley road", "within_m": "300"}
     assert post(address, **road, people_per_km="50", points="36.2, -84.3\n36.3, -84.2").status_code == 303
     saved = store.read(number)
-    assert saved.revision.reason == "what counts: valley road put in"
+    assert saved.revision.reason == "weighting: valley road put in"
     assert saved.document["weights"][0]["area"] == [[36.2, -84.3], [36.3, -84.3], [36.3, -84.2]]
     html = client.get(f"/networks/{number}/offsets").text
     assert "this ridge does not matter: an area with 3 corners" in html
@@ -151,7 +151,7 @@ def test_what_counts_is_typed_listed_changed_and_taken_out(
     (left,) = store.read(number).document["weights"]
     assert left["factor"] == 2.5
     assert store.read(number).revision.reason == (
-        "what counts: this ridge does not matter taken out; valley road counts 2.5 times"
+        "weighting: this ridge does not matter taken out; valley road counts 2.5 times"
     )
 
 

@@ -60,7 +60,7 @@ def test_a_table_loses_no_column_and_cuts_no_figure(paper: Paper, poppler: None,
         (f"stage-{n:02d}", one, one, "x" * 500 if n == 7 else "y", one, one, one, "END")
         for n, one in enumerate(figures)
     ]
-    heads = ("Stage", "Latency", "Off by", "Remark", "Launch", "Set", "Back", "Last")
+    heads = ("Stage", "Latency", "Uncertainty", "Remark", "Launch", "Set", "Back", "Last")
     made = pdf(Printed(table(*rows, heads=heads), "foot"), paper=paper)
     pages = words_of(made, tmp_path)
     words = [word for page in pages for *_, word in page]

@@ -80,7 +80,7 @@ _FIELDS = {
     "search_us": "How far the beginnings may lie apart. [us]",
     "spread_us": "How far paths lie from what is heard best. [us]",
     "at": "Where it was recorded: arrivals are given to sites.",
-    "launch_uncertainty_us": "How far launches may be off the plan. [us]",
+    "launch_uncertainty_us": "Uncertainty of the launches against the plan. [us]",
     "as_set": "`yes`: launches with what is set now.",
     "when": "When it was recorded, for the rows.",
     "recorded_by": "Who recorded it, for the rows.",

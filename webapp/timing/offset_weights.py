@@ -51,6 +51,6 @@ def change(
     except PlanError as error:
         shown = Shown(problems=error.problems, new_weight={name: form.get(name, "") for name in NEW})
         return offsets_page(request, opened, maps, settings.limits.grid_points, shown, status=422)
-    save(request, store, opened, changed, form, author=author, reason=f"what counts: {said}"[:300])
+    save(request, store, opened, changed, form, author=author, reason=f"weighting: {said}"[:300])
     notice(request, "Saved as a new revision. The next search counts like that.")
     return RedirectResponse(to("offsets.show", opened.head.id), 303)

@@ -69,7 +69,7 @@ def test_ofdm_classes_and_figures_go_by_the_drawn_share(erp_kw: float) -> None:
     assert between is not None
     assert between[0] <= drawn.classes.served_km2 <= between[1]
     assert shares_said(quick).startswith("Estimate, updating")
-    assert "may be off" in shares_said(quick)
+    assert "with its uncertainty (" in shares_said(quick)
     answer = document(drawn, {})
     assert answer["classes_by"] == "drawn shares"
     assert answer["served_between_km2"] is None
