@@ -34,7 +34,7 @@ def named(ground: Ground, *, folder: Path) -> NamedGround | None:
     """The names of a ground; None where it is not out of folders within `folder`, and cannot be opened elsewhere."""
     parts = (ground.terrain, ground.cover, ground.zones)
     folders = [_folder(part, folder) for part in parts]
-    if any(name is None and part is not None for name, part in zip(folders, parts, strict=True)):
+    if any(name is None and part is not None for name, part in zip(folders, parts, strict=True)) or "" in folders[1:]:
         return None
     rest = replace(ground, terrain=None, cover=None, zones=None)
     return NamedGround((folders[0], folders[1], folders[2]), rest, ground.digest)
@@ -67,7 +67,7 @@ def _folder(part: Terrain | None, folder: Path) -> str | None:
     if part is None:
         return None
     if not part.tiles:
-        return "" if part.digest == ridge().digest else None
+        return "" if part.blended and part.digest == ridge().digest else None
     places = {Path(tile.path).resolve().parent for tile in part.tiles}
     own = folder.resolve()
     place = places.pop()
