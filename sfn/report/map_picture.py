@@ -125,7 +125,7 @@ def map_picture(
             "Title": label,
             "Description": "; ".join((stamp.state, *stamp.remarks)),
             "Source": f"{stamp.network}, {stamp.of}",
-            "Copyright": credits_of(over),
+            "Copyright": "; ".join(filter(None, (stamp.credits, credits_of(over)))),
         },
     )
     return out.getvalue()

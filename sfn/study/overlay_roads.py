@@ -123,7 +123,9 @@ def _away(x: Floats, y: Floats) -> float:
     return float(np.hypot(x[:-1] + share * dx, y[:-1] + share * dy).min())
 
 
-def road_track(roads: tuple[Road, ...], chosen: int, named: str, *, overlay: str, fetched: bool) -> Track:
+def road_track(
+    roads: tuple[Road, ...], chosen: int, named: str, *, overlay: str, fetched: bool, credit: str = ""
+) -> Track:
     """A road as a line to drive along, with what is doubtful of where it lies.
 
     Parameters
@@ -137,6 +139,8 @@ def road_track(roads: tuple[Road, ...], chosen: int, named: str, *, overlay: str
         What the overlay is called.
     fetched : bool
         Whether it is one that `country` brought.
+    credit : str
+        Whose data its lines are.
 
     Raises
     ------
@@ -157,4 +161,4 @@ def road_track(roads: tuple[Road, ...], chosen: int, named: str, *, overlay: str
         name, what, "a track driven with a receiver, where metres count", "warning", code="road-drawn",
         values={"beside_m": off_m},
     )  # fmt: skip
-    return Track(name, made.lat_deg, made.lon_deg, (*made.problems, told))
+    return Track(name, made.lat_deg, made.lon_deg, (*made.problems, told), credit)

@@ -47,6 +47,8 @@ class Track:
     lon_deg: Floats
     problems: tuple[Problem, ...] = ()
     """Warnings: where the line jumps."""
+    credit: str = ""
+    """Whose data the line is; empty where nobody asks to be named."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from sfn.terrain.dem import heights, terrain_from_folder
 from tests.sfn.country.small_server import Store as Served, serving
 from tests.sfn.country.small_tiles import places_line, slope, write_cover, write_heights, write_people, write_places
 from tests.webapp.conftest import token_in
+from tests.webapp.paper_text import bare, text_of
 from webapp.config.settings import Settings
 from webapp.store.store import Store
 
@@ -71,7 +72,7 @@ def ended(by: TestClient, answer: Any) -> str:
 
 
 def test_it_is_shown_asked_for_and_stood_on(
-    browser: TestClient, server: Served, settings: Settings, store: Store, number: int
+    browser: TestClient, server: Served, settings: Settings, store: Store, number: int, poppler: None, tmp_path: Path
 ) -> None:
     """Nobody outside is asked by looking; then four files come, and the network names what was made of them."""
     address = f"/networks/{number}/country"
@@ -144,6 +145,10 @@ def test_it_is_shown_asked_for_and_stood_on(
         ("Ridgeway", "GeoNames, CC BY 4.0, fetched"), ("Ridge road", "my roads"),
     ]  # fmt: skip
     assert (found[-1]["lat_deg"], found[-1]["lon_deg"]) == (36.31, -84.21)
+
+    sheet = text_of(browser.get(f"/networks/{number}/sheets/north/sheet.pdf").content, tmp_path)
+    assert bare("(c) ESA WorldCover project") in bare(sheet)
+    assert bare("GHS-POP R2023A") in bare(sheet)
 
     again = sent(browser, f"{address}/fetch", what=["heights", "cover"], name="Valley")
     ended(browser, again)

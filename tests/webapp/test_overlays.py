@@ -146,6 +146,13 @@ def test_a_road_of_an_overlay_goes_to_the_route_page_with_its_doubt(
         said = client.get(f"/api/pages{job.result_url}").json()
         assert [p["values"]["beside_m"] for p in said["problems"] if p["code"] == "road-drawn"] == [beside_m]
         assert "off=south" in job.result_url
+        whose = "Made with Natural Earth" if one["overlay"] == "Natural Earth" else ""
+        for form in ("csv", "geojson", "kml", "svg"):
+            file_text = client.get(f"/networks/{number}/road/{job.id}/road.{form}?off=south").text
+            assert ("line: Made with Natural Earth" in " ".join(file_text.split())) == bool(whose), (
+                form,
+                one["overlay"],
+            )
 
 
 def test_a_damaged_overlay_has_no_roads_and_the_list_says_so(client: TestClient, store: Store, number: int) -> None:

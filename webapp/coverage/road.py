@@ -182,7 +182,9 @@ def pick(
     if of is None:
         raise RefusedError(422, Problem("picked", "that overlay is gone", "a road of the list", code="road-gone"))
     chosen = whole_number(number)
-    track = road_track(of.roads, -1 if chosen is None else chosen, name, overlay=of.name, fetched=of.fetched)
+    track = road_track(
+        of.roads, -1 if chosen is None else chosen, name, overlay=of.name, fetched=of.fetched, credit=of.credit
+    )
     samples(track, spacing_m=USUAL_SPACING_M)  # refused here, where it is asked for
     return _started(
         opened, maps, jobs, tries, track, None, USUAL_SPACING_M, None, asked=asked_by(form) if beside else None
@@ -216,7 +218,9 @@ def file(
     if kept is None or not kept.holds(opened.network, maps.ground(opened.network)):
         raise RefusedError(404)
     made = on_line(opened.network, kept, tries)
-    by = stamp_of(opened, made.found.says, classes=() if show else made.found.beside_says)  # the page says it
+    whose = (f"line: {kept.track.credit}",) if kept.track.credit else ()
+    classes = () if show else made.found.beside_says  # the page says it
+    by = stamp_of(opened, made.found.says, classes=classes, besides=whose)
     headers = {} if show else named(by, "road", form)
     return Response(road_file(made, form, by), media_type=MEDIA[form], headers=headers)
 

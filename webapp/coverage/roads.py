@@ -7,6 +7,7 @@ from typing import ClassVar
 from fastapi import Request
 from fastapi.responses import Response
 
+from sfn.country.sets import SETS
 from sfn.errors import PlanError
 from sfn.study.overlay import country_file, country_overlay
 from sfn.study.overlay_roads import NearRoad, Road, roads_near, roads_of
@@ -40,6 +41,8 @@ class OverlayRoads:
     roads: tuple[Road, ...]
     damaged: bool = False
     """Whether it is not what was kept: nothing of it is listed."""
+    credit: str = ""
+    """Whose data it is."""
 
     @property
     def fetched(self) -> bool:
@@ -152,7 +155,7 @@ def overlay_roads(opened: Opened, store: Store, maps: Maps, settings: Settings) 
         except PlanError:  # its text is not what was kept
             roads = ()
             kept = replace(kept, damaged=True)
-        made.append(OverlayRoads(str(kept.id), kept.name, roads, kept.damaged))
+        made.append(OverlayRoads(str(kept.id), kept.name, roads, kept.damaged, kept.attribution))
     shelf = shelf_of(settings.data_folder)
     if (file := country_file(shelf, "roads")) is not None:
 
@@ -160,6 +163,7 @@ def overlay_roads(opened: Opened, store: Store, maps: Maps, settings: Settings) 
             found = country_overlay(shelf, "roads", bounds_deg=usual_area(maps, settings, opened.network))
             return () if found is None else roads_of(found.document)
 
+        whose = SETS["roads"].attribution
         key = f"fetched roads {file.name} {file.stat().st_mtime_ns}"
-        made.append(OverlayRoads(FETCHED, FETCHED_NAME, maps.worked_out(key, opened.network, fetched)))
+        made.append(OverlayRoads(FETCHED, FETCHED_NAME, maps.worked_out(key, opened.network, fetched), credit=whose))
     return tuple(one for one in made if one.roads or one.damaged)

@@ -9,10 +9,16 @@ from sfn.report.stamp import Stamp, stamp
 from webapp.shell.dependencies import Opened
 
 
-def stamp_of(opened: Opened, says: tuple[str, ...] = (), cut: str = "", classes: tuple[str, ...] = ()) -> Stamp:
-    """What files made now say of themselves; `cut`: what the frame of their map cuts, `classes`: what classes are."""
+def stamp_of(
+    opened: Opened, says: tuple[str, ...] = (), cut: str = "", classes: tuple[str, ...] = (),
+    besides: tuple[str, ...] = (),
+) -> Stamp:  # fmt: skip
+    """What files made now say of themselves; `cut`: what the frame of their map cuts, `classes`: what classes are.
+
+    `besides`: whose data they rest on beside ground and people.
+    """
     number = opened.head.revision.number
-    made_at, said = datetime.now(UTC), opened.head.credits
+    made_at, said = datetime.now(UTC), (*opened.head.credits, *besides)
     return stamp(
         opened.network, revision=number, made_at=made_at, says=says, cut=cut, classes=classes, credits=said
     )  # fmt: skip

@@ -278,6 +278,7 @@ def test_whose_data_they_are_stands_on_all_that_rests_on_them(
         tagged = made.tags()["credits"]
     with Image.open(out / "level_difference_db.png") as picture:
         described = picture.info["Description"]
+        assert [name for name in named if name not in picture.info["Copyright"]] == []
     texts = [
         str(zones["credits"]), str(zones["people_source"]), tagged, described, lines.read_text(encoding="utf-8"),
         *((out / name).read_text(encoding="utf-8") for name in ("layers.csv", "wavefronts.geojson", "wavefronts.kml")),
