@@ -24,6 +24,8 @@ def document(answer: PathAnswer) -> dict[str, Any]:
         "bearing_deg": levels.bearing_deg,
         "travel_us": answer.travel_us,
         "smooth_earth": ground.smooth,
+        "zones_unknown_m": answer.zones_unknown_m,
+        "zones_unknown_at_sea_m": answer.unknown_at_sea_m,
         "treetops_m": answer.treetops_m,
         "treetops_say": answer.treetops_say or None,
         "covered": ground.covered,

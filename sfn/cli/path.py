@@ -9,6 +9,8 @@ The answer is then for 1 kW e.r.p. Both are for 50 % of locations.
 
 JSON of the first: `credits` says whose data the ground is (empty: nobody asks). `treetops_m`: on how much of the path
 treetops and roofs count as bare ground, for no ground cover is known; `treetops_say`: the same in words (null: none).
+`zones_unknown_m`: how much of it lies beyond the zones that are named, and counts as inland; `zones_unknown_at_sea_m`:
+how much of that lies over a sea, by cells of a tenth of a degree.
 """
 
 import argparse

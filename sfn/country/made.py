@@ -251,7 +251,11 @@ def _zones(folders: dict[str, Path], folder: Path, bounds: Bounds) -> list[str]:
     write_zones(made, folder)
     keep_credits(folder, [SETS["cover"].attribution], {})
     folders["zones"] = folder
-    return list(made.says)
+    beyond = (
+        "Zones of sea and coast reach as far as the area: beyond it all counts as inland, and so does land near its "
+        "edge whose sea lies beyond; signals over that sea come out too weak for 1 % of the time."
+    )
+    return [*made.says, beyond]
 
 
 def _people(held: Sequence[tuple[Wanted, Note]], shelf: Shelf, bounds: Bounds, path: Path, tick: Tick) -> list[str]:

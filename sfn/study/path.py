@@ -21,7 +21,9 @@ from sfn.propagation.smooth_earth import effective_radius
 from sfn.reception.aimed import bare_says
 from sfn.report.numbers import db, dbuvm, degrees, km, number, us
 from sfn.report.plots import path_plot
+from sfn.terrain.dem import heights
 from sfn.terrain.ground import Ground, GroundWindow
+from sfn.terrain.sea import at_sea
 from sfn.terrain.treetops import on_treetops
 
 # What the path page and command work out where nobody asks for other percentages.
@@ -52,6 +54,9 @@ class PathAnswer:
         That a directional receiving antenna is not counted; empty where there is none.
     smooth_says : str
         Where the plain lies that stands in the place of terrain; empty where one is named or the ground was given.
+    zones_unknown_m, unknown_at_sea_m : float
+        How much of the path lies beyond the zones that are named, and counts as inland; and, by a coarse list of seas,
+        over the sea. [m]
     treetops_m : float
         How much of the path lies over treetops and roofs that count as bare ground. [m]
     treetops_say : str
@@ -69,6 +74,8 @@ class PathAnswer:
     indoors_db: float = 0.0
     bare: str = ""
     smooth_says: str = ""
+    zones_unknown_m: float = 0.0
+    unknown_at_sea_m: float = 0.0
     treetops_m: float = 0.0
     treetops_say: str = ""
 
@@ -166,6 +173,8 @@ def path_answer(
     bare = on_treetops(ground, laid.lat_deg, laid.lon_deg, laid.ground_m)
     bare[0] = False  # both ends' own heights are typed, but for a receiver's that is not given
     bare[-1] &= rx_ground_m is None
+    zones = None if ground is None else ground.zones
+    unknown = np.isnan(np.zeros(laid.lat_deg.shape) if zones is None else heights(zones, laid.lat_deg, laid.lon_deg))
     way = Way(site.name, length_on(laid.distance_m, bare), levels.ground_distance_m)
     return PathAnswer(
         site=site,
@@ -179,6 +188,8 @@ def path_answer(
         indoors_db=indoor_loss_db(network),
         bare=bare_says(network),
         smooth_says=smooth_says(network) if rx_ground_m is None else "",
+        zones_unknown_m=length_on(laid.distance_m, unknown),
+        unknown_at_sea_m=length_on(laid.distance_m, unknown & at_sea(laid.lat_deg, laid.lon_deg)),
         treetops_m=way.bare_m,
         treetops_say=place_says(bool(bare[-1]), [way]),
     )
@@ -235,7 +246,18 @@ def path_text(answer: PathAnswer) -> str:
 
 def resting_on(answer: PathAnswer) -> str:
     """What the answer rests on, in words."""
-    return f"{_ground_says(answer)}{_obstacle_says(answer)}"
+    return f"{_ground_says(answer)}{_zones_say(answer)}{_obstacle_says(answer)}"
+
+
+def _zones_say(answer: PathAnswer) -> str:
+    """Where the zones that are named end, in words; empty where they reach all the way, or none are named."""
+    if answer.zones_unknown_m <= 0.0:
+        return ""
+    all_m = answer.levels.ground_distance_m
+    said = f"; zones of sea and coast are not known on {km(answer.zones_unknown_m, 1)} of {km(all_m, 1)}: inland there"
+    if answer.unknown_at_sea_m <= 0.0:
+        return said
+    return f"{said}, though {km(answer.unknown_at_sea_m, 1)} lie over a sea: too weak for 1 % of the time"
 
 
 def _obstacle_says(answer: PathAnswer) -> str:

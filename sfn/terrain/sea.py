@@ -24,6 +24,24 @@ def _cells() -> NDArray[np.bool_]:
         return np.unpackbits(held["cells"], axis=1).astype(np.bool_)
 
 
+def at_sea(lat_deg: NDArray[np.float64], lon_deg: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Whether places lie in cells of sea, shape of both.
+
+    Parameters
+    ----------
+    lat_deg, lon_deg : ndarray, one shape
+        [degrees]
+
+    Examples
+    --------
+    >>> at_sea(np.array([48.0, 54.5]), np.array([11.0, 3.0])).tolist()
+    [False, True]
+    """
+    cells = _cells()
+    row = np.clip(((90.0 - lat_deg) / CELL_DEG).astype(np.int64), 0, cells.shape[0] - 1)
+    return np.asarray(cells[row, ((lon_deg + 180.0) / CELL_DEG).astype(np.int64) % cells.shape[1]])
+
+
 def land_ratio(bounds_deg: tuple[float, float, float, float]) -> float:
     """Which part of the cells in a rectangle is no sea, 0 to 1.
 

@@ -1,5 +1,6 @@
 """Treetops and roofs that count as bare ground for want of cover: said at places, on ways and of maps, by how much."""
 
+import json
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -15,11 +16,12 @@ from sfn.field.transmitter import Transmitter
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.line import inverse
 from sfn.geodesy.sites import place
+from sfn.plan import read
 from sfn.reception.along import line_signals
 from sfn.reception.coverage import coverage
 from sfn.reception.on_treetops import on_treetops_of
 from sfn.study.contours import coverage_contours, network_contours
-from sfn.study.path import path_answer
+from sfn.study.path import path_answer, resting_on
 from sfn.study.point import point_signals
 from sfn.terrain.dem import terrain_from_grid
 from sfn.terrain.ground import Ground
@@ -137,6 +139,27 @@ def test_a_path_says_it_too() -> None:
     assert answer.treetops_say.startswith("At this place")
     inside = path_answer(network, site_id="north", lat_deg=north.lat_deg + 0.05, lon_deg=-84.4, ground=made)
     assert (inside.treetops_m, inside.treetops_say) == (0.0, "")
+
+
+def test_a_path_says_where_zones_end_and_whether_a_sea_lies_there() -> None:
+    """From 45 km off the North Sea's coast into it, over zones that end half way; none are named: nothing is said."""
+    tree = json.loads((Path(__file__).parents[1] / "example-network.json").read_text(encoding="utf-8"))
+    for site, lon in zip(tree["sites"], (8.0, 8.1, 8.2), strict=True):
+        site["position"] = {"text": f"53.4, {lon}", "crs": "EPSG:4326"}
+        site["ground_m"] = 5.0
+    network = read(json.dumps(tree))
+    flat = HeightGrid(np.full((400, 400), 1.0, np.float32), 55.0, 6.0, 0.01, 0.01)
+    near = HeightGrid(np.zeros((80, 400), np.float32), 53.8, 6.0, 0.01, 0.01)  # from 53.0 to 53.8 N, inland
+    terrain = terrain_from_grid(flat, name="flat")
+    named = Ground(terrain, zones=terrain_from_grid(near, name="z", blended=False), zone_classes=((0, "inland"),))
+    asked = {"site_id": "north", "lat_deg": 54.4, "lon_deg": 7.2}
+    answer = path_answer(network, **asked, ground=named)  # type: ignore[arg-type]
+    beyond = (54.4 - 53.805) / (54.4 - 53.4) * answer.levels.ground_distance_m
+    assert answer.zones_unknown_m == pytest.approx(beyond, rel=0.02)
+    assert answer.zones_unknown_m >= answer.unknown_at_sea_m > 0.5 * answer.zones_unknown_m
+    assert "inland there, though" in resting_on(answer)
+    bare = path_answer(network, **asked, ground=Ground(terrain))  # type: ignore[arg-type]
+    assert (bare.zones_unknown_m, "zones" in resting_on(bare)) == (0.0, False)
 
 
 def test_a_map_a_road_and_contours_say_on_how_much() -> None:
