@@ -19,7 +19,8 @@ from sfn.report.maps import geotiff
 from sfn.report.over import Over
 from sfn.report.stamp import Stamp, stamped
 from sfn.report.vector import kml
-from sfn.study.zones import LAYERS, RECEPTION, Layer, Zones, neighbours
+from sfn.study.layers import LAYERS, RECEPTION
+from sfn.study.zones import Layer, Zones, neighbours
 
 FORMS = ("tif", "geojson", "png", "csv", "kml")
 MEDIA = {

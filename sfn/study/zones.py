@@ -25,6 +25,7 @@ from sfn.report.colours import Scale
 from sfn.report.numbers import db, number
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
 from sfn.study.frame import edges_met, map_cut_says, served_edges_say, spoken_pct
+from sfn.study.layers import LAYERS, people_layers
 from sfn.study.served import counted_km2, counted_people
 from sfn.study.zones_judged import judged_on
 from sfn.systems.of_network import service_of
@@ -38,59 +39,6 @@ Flags = NDArray[np.bool_]
 
 
 LEVELS = Scale("amount", 30, 110, "dBµV/m")
-
-
-@dataclass(frozen=True, slots=True)
-class Offered:
-    """A layer that maps have: its name for people, the unit of its values, what it is about, what has no colour."""
-
-    label: str
-    unit: str
-    about: str
-    clear: str
-
-
-RECEPTION, SIGNALS = "Reception", "Signals"
-
-
-NOTHING = "no signal is known in this model"
-WEAK = "the strongest is below the minimum field"
-LAYERS = {
-    "quality_class": Offered("Reception", "class", RECEPTION, NOTHING),
-    "quality_margin_db": Offered("Margin over adequate service", "dB", RECEPTION, NOTHING),
-    "coverage_probability": Offered(
-        "Share of places around that are served, levels drawn", "share of places", RECEPTION, NOTHING
-    ),
-    "limiting_site": Offered(
-        "Signal that limits", "site", RECEPTION, "no signal that counts limits, or another station disturbs"
-    ),
-    "lost_to_self": Offered(
-        "Lost to self-interference", "1 where the strongest alone would serve", RECEPTION, "not lost to our own sites"
-    ),
-    "strongest_site": Offered("Strongest site", "site", SIGNALS, WEAK),
-    "level_dbuvm": Offered("Level of the strongest", "dBuV/m", SIGNALS, NOTHING),
-    "level_difference_db": Offered(
-        "Level difference, second strongest minus strongest", "dB", SIGNALS, f"{WEAK}, or alone"
-    ),
-    "delay_difference_us": Offered(
-        "Delay difference, second strongest minus strongest", "us", SIGNALS, f"{WEAK}, or no second signal counts"
-    ),
-    "delay_spread_us": Offered(
-        "Delay spread of all significant signals", "us", SIGNALS, f"{WEAK}, or no second signal counts"
-    ),
-}
-
-
-def offered(network: Network) -> dict[str, Offered]:
-    """The layers of a network's map: the share of places served belongs to OFDM.
-
-    Raises
-    ------
-    PlanError
-        If the service is not known.
-    """
-    ofdm = service_of(network).kind == "ofdm"
-    return {name: layer for name, layer in LAYERS.items() if ofdm or name != "coverage_probability"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -286,7 +234,7 @@ def zones(
         classes,
         None if quality.risk_class is None else class_summary(quality.risk_class, area, people=people),
         yard.placing.says if carried.kind == "ofdm" else "",
-        _layers(found, quality, coverage, carried, on_air, levels),
+        _layers(found, quality, coverage, carried, on_air, levels, people),
         people,
         float(coverage.area_km2()[~coverage.covered].sum()),
         not_judged,
@@ -317,6 +265,7 @@ def _layers(
     carried: Service,
     on_air: NDArray[np.intp],
     levels: Singles,
+    people: NDArray[np.float64] | None,
 ) -> tuple[Layer, ...]:
     """The layers with their scales: differences centred on zero, amounts from zero."""
     shape = coverage.grid.shape
@@ -343,6 +292,7 @@ def _layers(
         "level_difference_db": (found.level_difference_db, Scale("amount", -30, 0, "dB")),
         "delay_difference_us": (found.delay_difference_us, delay),
         "delay_spread_us": (found.delay_spread_us, spread),
+        **people_layers(people, quality.quality_class),
     }
     return tuple(
         Layer(name, LAYERS[name].label, values.reshape(shape), LAYERS[name].unit, scale)

@@ -5,7 +5,7 @@ from typing import Annotated
 
 from fastapi import Depends
 
-from sfn.study.zones import LAYERS
+from sfn.study.layers import LAYERS
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,10 +14,11 @@ from sfn.geodesy.grid import Grid
 from sfn.reception.coverage import Coverage
 from sfn.report.numbers import us
 from sfn.study.compared import Compared, compared, in_short, served_says
+from sfn.study.layers import Offered, offered
 from sfn.study.lever_saved import with_levers
 from sfn.study.shares_said import shares_said
 from sfn.study.what_if import Tried, WhatIf
-from sfn.study.zones import Offered, Zones, neighbours, offered
+from sfn.study.zones import Zones, neighbours
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room, to
 from webapp.coverage.map_address import AskedDep, MapAddress, asked_by

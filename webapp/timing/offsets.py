@@ -13,10 +13,10 @@ from sfn.plan import Network, Weight
 from sfn.plan.number_text import number_in
 from sfn.reception.on_treetops import ground_says
 from sfn.study.by_hand import Slider, plan_reason, sliders
+from sfn.study.layers import Offered, offered
 from sfn.study.optimise import held_of
 from sfn.study.optimised import Asked
 from sfn.study.weights import weight_shapes
-from sfn.study.zones import Offered, offered
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room, to
 from webapp.forms.weights import EMPTY

@@ -20,8 +20,9 @@ from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.reception.coverage import coverage
 from sfn.report.stamp import Stamp, stamp
+from sfn.study.layers import LAYERS
 from sfn.study.what_if import Tried, WhatIf, tried
-from sfn.study.zones import LAYERS, Layer, Zones, zones
+from sfn.study.zones import Layer, Zones, zones
 from sfn.terrain.ground import Ground
 from tests.sfn.networks import example
 

@@ -98,6 +98,19 @@ def stands_on_it(network: Path, capsys: pytest.CaptureFixture[str], tmp_path: Pa
     zones = answer(capsys, "zones", str(network), "--out", str(out), "--bounds", BOUNDS, "--pixel-m", "500")
     assert zones["people"] == pytest.approx(60 * 120 * 5.0, rel=1e-3)
     assert (out / "level_difference_db.tif").exists()
+    with rasterio.open(out / "people_counted.tif") as counted, rasterio.open(out / "people_without.tif") as without:
+        people, lacking = (float(np.nansum(one.read(1))) for one in (counted, without))
+    assert people == pytest.approx(60 * 120 * 5.0, rel=1e-3)
+    served = zones["served_people"]
+    assert people - lacking == pytest.approx(served, rel=1e-3, abs=1.0)
+
+
+def figures(network: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> list[dict[str, object]]:
+    """All that `point` and `zones` answer, people among it, but for names of files."""
+    point = answer(capsys, "point", str(network), "--at", "36.25,-84.15")
+    words = ("--out", str(tmp_path / "z"), "--bounds", BOUNDS, "--pixel-m", "1000")
+    zones = answer(capsys, "zones", str(network), *words)
+    return [point, {key: value for key, value in zones.items() if key not in ("layers", "lines")}]
 
 
 def test_the_network_stands_on_what_was_fetched_without_a_net(
@@ -155,6 +168,8 @@ def test_it_is_carried_to_a_machine_without_a_net(
     """Packed here; there fetching is forbidden, and the network stands all the same."""
     carried = tmp_path / "stick.zip"
     assert main(["country", str(network), "--bounds", BOUNDS, "--yes", "--pack", str(carried)]) == 0
+    capsys.readouterr()
+    before = figures(network, capsys, tmp_path)
     monkeypatch.setenv("SFN_DELAYS_DATA", str(tmp_path / "other"))
     monkeypatch.setenv("SFN_DELAYS_DOWNLOADS", "no")
     there = tmp_path / "there"
@@ -168,6 +183,7 @@ def test_it_is_carried_to_a_machine_without_a_net(
     assert found["problems"] == []
     assert found["written"] == ["terrain", "cover", "listeners"]
     stands_on_it(copied, capsys, tmp_path)
+    assert figures(copied, capsys, tmp_path) == before
 
 
 def test_nobody_is_asked_where_nobody_says_yes(
