@@ -380,7 +380,7 @@ def test_people_and_cover_that_lie_elsewhere_are_refused(fetched: Fetched, heigh
     assert [tile.file for tile, _ in found.held] == [people_tile(6, 11).file]
 
 
-def own_certificate(folder: Path) -> tuple[Path, Path]:
+def own_certificate(folder: Path, host: str = "127.0.0.1") -> tuple[Path, Path]:
     """A certificate that nobody signed but itself, and its key."""
     key = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "127.0.0.1")])
@@ -393,7 +393,7 @@ def own_certificate(folder: Path) -> tuple[Path, Path]:
         .serial_number(x509.random_serial_number())
         .not_valid_before(now - datetime.timedelta(days=1))
         .not_valid_after(now + datetime.timedelta(days=1))
-        .add_extension(x509.SubjectAlternativeName([x509.IPAddress(ipaddress.ip_address("127.0.0.1"))]), critical=False)
+        .add_extension(x509.SubjectAlternativeName([x509.IPAddress(ipaddress.ip_address(host))]), critical=False)
         .sign(key, hashes.SHA256())
     )
     certificate, private = folder / "certificate.pem", folder / "key.pem"
@@ -421,6 +421,19 @@ def test_a_certificate_that_nobody_trusts_is_refused_and_one_that_is_named_is_ta
     safe.faults[SEA.file] = "to http"
     found = fetched(SEA, heights=safe.base)
     assert [problem.code for problem in found.problems] == ["download-address"]
+
+
+def test_a_certificate_of_another_host_is_refused_with_the_reason(
+    fetched: Fetched, heights: Store, tmp_path: Path, stack: ExitStack, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Trusted, and of another machine: the words tell that it is not the one that was asked."""
+    certificate, private = own_certificate(tmp_path, "127.0.0.9")
+    other = stack.enter_context(serving(Store(heights.folder), tls=(certificate, private)))
+    monkeypatch.setenv("SSL_CERT_FILE", str(certificate))
+    found = fetched(TILE, heights=other.base)
+    assert [problem.code for problem in found.problems] == ["download-tls"]
+    assert "certificate is not valid for '127.0.0.1'" in found.problems[0].what
+    assert other.asked == []
 
 
 def test_a_proxy_of_the_environment_is_used(
