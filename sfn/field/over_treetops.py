@@ -12,7 +12,7 @@ from sfn.terrain.profile import path_points
 from sfn.terrain.treetops import WAY_STEP_M, Flags, Floats, on_treetops
 from sfn.units import grouped
 
-BARE = "heights there are those of treetops and roofs, no ground cover is known that would be taken off them"
+BARE = "no ground cover is known that would be taken off them"
 # P.1812 at 98 MHz, 20 km from an antenna 150 m up: a receiver on level woods is 11 dB above one in them (a test).
 STANDS = (
     "receivers count as standing on top, and levels come out too strong where there are trees or houses: by 10 dB and "
@@ -67,7 +67,7 @@ def place_says(stands: bool, ways: Iterable[Way]) -> str:
         for way in ways
         if way.bare_m >= WAY_STEP_M / 2
     ]
-    here = f"At this place {BARE}: they count as bare ground, {STANDS}" if stands else ""
+    here = f"At this place heights are those of treetops and roofs, and {BARE}: {STANDS}" if stands else ""
     if not told:
         return here
     on = ", ".join(told)

@@ -133,6 +133,15 @@ def test_it_is_shown_asked_for_and_stood_on(
     assert "Counted now: <strong>36 000 people</strong>; by this file: <strong>4 200</strong>" in compared
     assert "Ridgeway" in compared
 
+    # Beyond the cut cover treetops count as bare ground: said before any figure, on page, panel and to scripts.
+    at, says = "lat=36.9&lon=-84.9", "At this place heights are those of treetops and roofs"
+    for shown_on in ("/point?at=36.9,-84.9", f"/point/part?{at}"):
+        text = browser.get(f"/networks/{number}{shown_on}").text
+        assert 0 < text.index(says) < (text + "Receiving antenna 1").index("Receiving antenna 1"), shown_on
+    assert browser.get(f"{api}/point?{at}").json()["treetops_say"].startswith(says)
+    assert says in html.unescape(browser.get(f"/networks/{number}/path?site=north&at=36.9,-84.9").text)
+    assert says not in browser.get(f"/networks/{number}/point?at=36.3,-84.2").text
+
     # People are a raster now: the fetched names are found all the same, and those of one's own lines.
     shapes = {"type": "Feature", "properties": {"name": "Ridge road"}, "geometry": {"type": "LineString",
         "coordinates": [[-84.25, 36.3], [-84.21, 36.31], [-84.2, 36.32]]}}  # fmt: skip

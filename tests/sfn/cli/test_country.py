@@ -141,7 +141,7 @@ def test_beyond_the_cut_cover_treetops_are_said_to_count_as_bare_ground(
     inside, beyond = "36.30,-84.20", "36.30,-84.03"
     assert answer(capsys, "point", str(network), "--at", inside)["treetops_say"] is None
     said = answer(capsys, "point", str(network), "--at", beyond)["treetops_say"]
-    assert str(said).startswith("At this place heights there are those of treetops")
+    assert str(said).startswith("At this place heights are those of treetops")
     path = answer(capsys, "path", str(network), "--site", "north", "--at", beyond)
     # From 84.05 W (the cut, to a sample of 37 m) to 84.03 W at 36.3 N: 0.02 x 111.32 x cos 36.3 = 1.79 km, slanting.
     assert 1750.0 < float(str(path["treetops_m"])) < 2600.0

@@ -118,7 +118,7 @@ def test_a_point_says_whether_it_stands_on_treetops_and_how_much_of_the_ways() -
     whole_km = float(inverse(north.lat_deg, north.lon_deg, 36.3, -84.0)[0]) / 1000
     way = way_over(made, "Northside", (north.lat_deg, north.lon_deg), (36.3, -84.0))
 
-    assert said.startswith("At this place heights there are those of treetops and roofs")
+    assert said.startswith("At this place heights are those of treetops and roofs")
     assert f"of {whole_km:.1f} km of the way from" in said
     # The cover ends half a sample east of its last one: the way runs on from there.
     beyond = (whole_km * 1000) * (-84.0 - (EDGE_LON - STEP_DEG / 2)) / (-84.0 - north.lon_deg)
