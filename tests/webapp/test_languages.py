@@ -34,7 +34,7 @@ from webapp.store.store import Store
 ROOT = Path(__file__).parents[2]
 TEMPLATES = (
     "_partials/sheet_body", "_partials/to_enter", "_partials/way_back", "_partials/head_end_body",
-    "on_air/site_reading", "on_air/reading_links_paper", "on_air/change",
+    "on_air/site_reading", "on_air/reading_links_paper", "on_air/change", "on_air/sheet_paper",
 )  # fmt: skip
 PYTHON = ("on_air/printing.py", "on_air/packet.py", "on_air/site_reading.py", "shell/languages.py")
 SCRIPT = ROOT / "webapp" / "static" / "reading.js"
