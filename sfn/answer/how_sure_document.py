@@ -4,6 +4,7 @@ from typing import Any
 
 from sfn.study.how_sure import SHOWN_N, HowSure
 from sfn.study.sure_figures import Sure
+from sfn.study.sure_measured import Measured
 
 
 def sure_document(found: HowSure, *, people: bool) -> dict[str, Any]:
@@ -22,6 +23,25 @@ def sure_document(found: HowSure, *, people: bool) -> dict[str, Any]:
         },
         "worlds_say": list(found.says),
         "today_sure": plan_sure(found.plans[0], people=people),
+    }
+
+
+def measured_document(measured: Measured | None) -> dict[str, Any] | None:
+    """What worlds were made to agree with; None where nothing was measured."""
+    if measured is None:
+        return None
+    return {
+        "stretches_n": measured.stretches_n,
+        "used_n": measured.used_n,
+        "outside_n": measured.outside_n,
+        "untold_n": measured.untold_n,
+        "values_n": measured.values_n,
+        "values_before_thinning_n": measured.pixels_n,
+        "sites": list(measured.sites),
+        "spread_before_db": measured.before_db,
+        "spread_after_db": measured.after_db,
+        "shift_db": measured.shift_db,
+        "meter_db": measured.meter_db,
     }
 
 

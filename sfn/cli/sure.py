@@ -5,9 +5,12 @@ the rule by which served is judged, as predicted and in every world (quick estim
 `classes_say`, with the sentences of `zones` about classes (`class_rule`, `not_judged`, `levels_spread_say`,
 `receiver_window`, `listeners_say`, `usable_says`, `significant_says`, `worse_says`; null: nothing to say); `worlds`,
 `worlds_seed`, `worlds_ended`, `worlds_model` (`sigma_db`, `sigma_says`, `whole_db`: alike over a site's area,
-`decorrelation_m`, `site_correlation`, `cosited_correlation`), `worlds_say`; `today_sure` and, each with `name`,
-`plans`: `people_p5`, `people_p20`, `people_p50`, `people_p95`, `people_mean` (null where area is counted),
-`served_p5` (served at least with 95 % of the chances), `served_p20`, `served_p50`, `served_p95`, `served_mean`,
+`decorrelation_m`, `site_correlation`, `cosited_correlation`), `worlds_say`; `measured` (null without `--measured`):
+`stretches_n`, `used_n`, `outside_n`, `untold_n`, `values_n` by site and pixel of `values_before_thinning_n`, `sites` by
+name, `spread_before_db`, `spread_after_db` (of levels, over the places that count), `shift_db`, `meter_db`;
+`today_sure` and, each with `name`, `plans`: `people_p5`, `people_p20`, `people_p50`, `people_p95`, `people_mean` (null
+where area is counted), `served_p5` (served at least with 95 % of the chances), `served_p20`, `served_p50`,
+`served_p95`, `served_mean`,
 standard errors `served_p5_error`, `served_p50_error`, `served_p95_error`, `served_as_predicted`, `better_than_today`
 (share of the worlds) with `better_than_today_error`, `unknowns_looked_at`, `unknowns`: the three that matter most, each
 with `kind`, `of`, `says`, `share_alone` (of the variance, gone once it alone is known) and `share_in_all` (left once
@@ -15,16 +18,21 @@ all else is known), with `share_alone_error` and `share_in_all_error`.
 """
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from sfn.cli.logs import add_log_options, print_origins, reading_arguments
 from sfn.cli.progress import progress_teller
-from sfn.cli.table import add_json, print_json, print_table, say_left_out
+from sfn.cli.table import add_json, print_json, print_problems, print_table, say_left_out
 from sfn.library.how_sure import SureAnswer, how_sure
-from sfn.library.opened import load
+from sfn.library.opened import Opened, load
+from sfn.reception.level_seen import METER_DB
 from sfn.report.numbers import number
+from sfn.study.calibrated import Calibrated, calibrated
 from sfn.study.how_sure import SHOWN_N, USUAL_WORLDS_N, AskedSure
 from sfn.study.sure_figures import Sure
+from sfn.survey.drive_log import read_log
 
 NAME = "sure"
 SUMMARY = "how sure what is served is, in drawn worlds, and what to measure first"
@@ -41,6 +49,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument("--objective", choices=("people", "area"), help="what is counted (people where they are known)")
     add_world_options(parser, seed=True)
+    parser.add_argument(
+        "--measured", type=Path, action="append", default=[], metavar="LOG",
+        help="drive test (as for calibrate): only worlds that agree with it are drawn; repeatable",
+    )  # fmt: skip
+    parser.add_argument("--alone", metavar="SITE", help="the site on air alone, where a log does not say")
+    parser.add_argument("--stretch-m", type=float, default=100.0, metavar="M", help="road taken together (100)")
+    parser.add_argument("--dominance-db", type=float, default=10.0, metavar="DB", help="told from others by (10)")
+    parser.add_argument("--rx-height-m", type=float, metavar="H", help="antenna of the drive test above ground")
+    parser.add_argument(
+        "--meter-db", type=float, default=METER_DB, metavar="DB",
+        help="what its receiver is off by all along (1.5: common practice, from memory)",
+    )  # fmt: skip
+    add_log_options(parser)
     parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
     add_json(parser)
 
@@ -77,8 +98,9 @@ def run(args: argparse.Namespace) -> int:
     network = load(args.network, own_services=args.own_services)
     say_left_out(network.readable, args)
     plans = [(path.name, load(path, own_services=args.own_services)) for path in args.plan]
+    asked, measured = replace(worlds_asked(args), meter_db=args.meter_db), _measured(args, network)
     answer = how_sure(
-        network, plans, asked=worlds_asked(args), objective=args.objective, pixel_m=args.pixel_m,
+        network, plans, asked=asked, objective=args.objective, pixel_m=args.pixel_m, measured=measured,
         progress=progress_teller(),
     )  # fmt: skip
     if args.json:
@@ -86,6 +108,21 @@ def run(args: argparse.Namespace) -> int:
     else:
         _print(answer)
     return 0
+
+
+def _measured(args: argparse.Namespace, network: Opened) -> Calibrated | None:
+    """Drive tests beside the network's levels; None where none is given."""
+    if not args.measured:
+        return None
+    of, how = reading_arguments(args, network.readable)
+    found = calibrated(
+        network.readable, [read_log(path, sites=of.sites, of=of, how=how) for path in args.measured], alone=args.alone,
+        stretch_m=args.stretch_m, dominance_db=args.dominance_db, rx_height_m=args.rx_height_m, ground=network.ground,
+    )  # fmt: skip
+    if not args.json:
+        print_origins(found.origins)
+        print_problems(tuple(p for origin, _ in found.origins for p in origin.problems))
+    return found
 
 
 def _print(answer: SureAnswer) -> None:

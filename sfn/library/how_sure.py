@@ -5,7 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sfn.answer.how_sure_document import plan_sure, sure_document
+from sfn.answer.how_sure_document import measured_document, plan_sure, sure_document
 from sfn.errors import PlanError, Problem
 from sfn.field.over_smooth import smooth_says
 from sfn.field.rasters import SiteProgress
@@ -18,6 +18,7 @@ from sfn.reception.coverage import coverage as levels_over, usual_pixel_m
 from sfn.reception.listeners import Listeners, listeners
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.reception.weights import weighed
+from sfn.study.calibrated import Calibrated
 from sfn.study.how_sure import AskedSure, HowSure, sure_of
 from sfn.study.optimise import network_objective
 from sfn.study.optimised import Asked
@@ -52,6 +53,7 @@ class SureAnswer:
             "smooth_earth_says": smooth_says(network) or None,
             **self.found.beside.as_json(),
             **sure_document(self.found, people=people),
+            "measured": measured_document(self.found.measured),
             "plans": [
                 {"name": name} | plan_sure(one, people=people)
                 for name, one in zip(self.names, self.found.plans[1:], strict=True)
@@ -66,6 +68,7 @@ def how_sure(
     asked: AskedSure | None = None,
     objective: Literal["people", "area"] | None = None,
     pixel_m: float | None = None,
+    measured: Calibrated | None = None,
     progress: SiteProgress | None = None,
     told: Told | None = None,
 ) -> SureAnswer:
@@ -81,6 +84,8 @@ def how_sure(
         How many worlds, and how far levels may be off.
     objective, pixel_m, progress
         As in `sfn.library.search.optimise`.
+    measured : Calibrated, optional
+        Drive tests of `network`, from `sfn.study.calibrated.calibrated`: worlds that they rule out are not drawn.
     told : callable(worlds done, all), optional
 
     Raises
@@ -104,7 +109,7 @@ def how_sure(
         what = network_objective(today, levels, counted, executor=executor)
         found = sure_of(
             today, levels, what, asked or AskedSure(), [one.readable for _, one in plans], placed=placed,
-            executor=executor, told=told,
+            measured=measured, executor=executor, told=told,
         )  # fmt: skip
     names = tuple(name for name, _ in plans)
     return SureAnswer(network, names, found, what.unit, float(what.weight.sum()), heard)

@@ -26,6 +26,7 @@ References
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from hashlib import sha256
 
 import numpy as np
@@ -128,7 +129,7 @@ class FieldDraws:
     ) -> None:  # fmt: skip
         self.sites, self.pixels, self.doubt = tuple(sites), pixels, doubt
         self._shape, self._root_spectrum = _spectrum(grid, doubt.distance_m)
-        self._columns_n = grid.columns_n
+        self.columns_n = grid.columns_n
         self.mixing = site_mixing(bearing_deg, masts_of(network, sites), doubt)
 
     def unit(self, k: int, *, seed: int, draw: int) -> Singles:
@@ -145,8 +146,31 @@ class FieldDraws:
 
         white = rng.standard_normal(self._shape, dtype=np.float32)
         field = fft.irfft2(fft.rfft2(white) * self._root_spectrum, s=self._shape)
-        row, column = np.divmod(self.pixels, self._columns_n)
+        row, column = np.divmod(self.pixels, self.columns_n)
         return np.asarray(np.sqrt(whole) * alike + np.sqrt(1.0 - whole) * field[row, column], dtype=np.float32)
+
+    def likeness_at(self, rows: Places, columns: Places) -> Doubles:
+        """Correlation of a site's own field between pixels that lie some rows and columns apart. [1]"""
+        whole = self.doubt.whole_ratio
+        among = self._on_torus[np.abs(rows) % self._shape[0], np.abs(columns) % self._shape[1]]
+        return np.asarray(whole + (1.0 - whole) * among, dtype=np.float64)
+
+    def spread_from(self, row: Places, column: Places, weights: Doubles) -> Doubles:
+        """Sum over some pixels of a weight each, times the likeness of every pixel with it, shape (P,)."""
+        from scipy import fft
+
+        white = np.zeros(self._shape)
+        np.add.at(white, (row, column), weights)
+        whole, there = self.doubt.whole_ratio, np.divmod(self.pixels, self.columns_n)
+        field = fft.irfft2(fft.rfft2(white) * self._root_spectrum.astype(np.float64) ** 2, s=self._shape)
+        return np.asarray(whole * weights.sum() + (1.0 - whole) * field[there], dtype=np.float64)
+
+    @cached_property
+    def _on_torus(self) -> Doubles:
+        """Correlation by rows and columns apart, of the very fields that are drawn."""
+        from scipy import fft
+
+        return np.asarray(fft.irfft2(self._root_spectrum.astype(np.float64) ** 2, s=self._shape), dtype=np.float64)
 
     def errors_db(self, units: Sequence[Singles]) -> Singles:
         """What the levels of all sites are off by, shape (S, P). [dB]"""

@@ -11,13 +11,17 @@ from sfn.reception.class_says import ClassSays, class_says
 from sfn.reception.coverage import Coverage
 from sfn.reception.drawn import USUAL_CORRELATION
 from sfn.reception.level_doubt import USUAL_DISTANCE_M, WHOLE_DB, LevelDoubt, usual_sigma_db
+from sfn.reception.level_seen import METER_DB
 from sfn.report.numbers import number
 from sfn.solve.objective import Objective
+from sfn.study.calibrated import Calibrated
 from sfn.study.sure_figures import Sure, Told, how_sure
+from sfn.study.sure_measured import Measured, measured_by, seen_on
 from sfn.study.worlds import Worlds
 
 USUAL_WORLDS_N, LEAST_WORLDS_N, MOST_WORLDS_N = 100, 20, 10_000
 SHOWN_N = 3
+MOST_METER_DB = 20.0
 NOT_VARIED = (
     "levels of other stations, what receivers and their antennas differ in, clocks that lose their reference, standby "
     "routes, and the spread within a pixel beyond what its class counts already"
@@ -39,6 +43,8 @@ class AskedSure:
         Over which the rest loses its likeness. [m]
     site_correlation_ratio : float, optional
         Of two sites; not given: the document's (`levels.site_correlation`), else that of the drawn shares. [1]
+    meter_db : float
+        What the receiver of a drive test is off by all along, where one is given. [dB]
     """
 
     worlds_n: int = USUAL_WORLDS_N
@@ -47,6 +53,7 @@ class AskedSure:
     whole_db: float | None = None
     distance_m: float | None = None
     site_correlation_ratio: float | None = None
+    meter_db: float = METER_DB
 
     def doubt(self, network: Network, *, smooth: bool) -> tuple[LevelDoubt, str]:
         """The doubt of levels, and in words where its spread is from.
@@ -59,6 +66,9 @@ class AskedSure:
         if not LEAST_WORLDS_N <= self.worlds_n <= MOST_WORLDS_N:
             what, expected = f"{self.worlds_n} worlds", f"{LEAST_WORLDS_N} to {MOST_WORLDS_N}"
             raise PlanError([Problem("worlds", what, expected, code="out-of-range", fields=("worlds",))])
+        if not 0.0 <= self.meter_db <= MOST_METER_DB:
+            what, expected = f"a receiver that is off by {self.meter_db:g} dB", f"0 to {MOST_METER_DB:g} dB"
+            raise PlanError([Problem("meter_db", what, expected, code="out-of-range", fields=("meter_db",))])
         sigma_db, said = usual_sigma_db(network, smooth=smooth)
         if self.sigma_db is not None:
             sigma_db, said = self.sigma_db, f"{self.sigma_db:g} dB, as given"
@@ -94,6 +104,8 @@ class HowSure:
         "all", or "cancelled" where fewer worlds were drawn than asked for.
     beside : ClassSays
         By which rule "served" is judged, as predicted and in every world.
+    measured : Measured, optional
+        What the worlds were made to agree with.
     """
 
     asked: AskedSure
@@ -103,6 +115,7 @@ class HowSure:
     pixel_m: float
     ended: str
     beside: ClassSays
+    measured: Measured | None = None
 
     @property
     def worlds_n(self) -> int:
@@ -122,6 +135,8 @@ class HowSure:
             f"not varied: {NOT_VARIED}",
             f"served is judged {self.beside.by_words}, as predicted and in every world",
         ]
+        if self.measured is not None:
+            said += self.measured.says
         if apart := self._beyond:
             said.append(apart)
         if self.ended == "cancelled":
@@ -161,6 +176,7 @@ def sure_of(
     plans: Sequence[Network],
     *,
     placed: Mapping[str, Located],
+    measured: Calibrated | None = None,
     unknowns: bool = True,
     executor: Executor | None = None,
     told: Told | None = None,
@@ -179,6 +195,8 @@ def sure_of(
         Besides today's.
     placed, unknowns, told, cancelled
         As in `how_sure`.
+    measured : Calibrated, optional
+        Drive tests beside the levels of `network`: worlds that they rule out are not drawn.
     executor : concurrent.futures.Executor, optional
         Threads.
 
@@ -194,11 +212,13 @@ def sure_of(
             what_says = f"sites are not the same: {', '.join(sorted(apart))}"
             expected = "plans of one set of sites: a new site has no levels here"
             raise PlanError([Problem("sites", what_says, expected, code="levels-of-another-path")])
-    worlds = Worlds(network, computed, what, doubt, seed=asked.seed, executor=executor)
+    seen = None if measured is None else seen_on(computed, measured, meter_db=asked.meter_db)
+    worlds = Worlds(network, computed, what, doubt, seed=asked.seed, executor=executor, seen=seen)
     found = how_sure(
         worlds, (network, *plans), placed=placed, worlds_n=asked.worlds_n, unknowns=unknowns, told=told,
         cancelled=cancelled,
     )  # fmt: skip
     drawn = found[0].served.size
     ended = "all" if drawn >= asked.worlds_n - asked.worlds_n % 2 else "cancelled"
-    return HowSure(asked, doubt, said, found, computed.grid.pixel_m, ended, class_says(network, what.yard))
+    told_by = None if measured is None or seen is None else measured_by(worlds, measured, seen)
+    return HowSure(asked, doubt, said, found, computed.grid.pixel_m, ended, class_says(network, what.yard), told_by)

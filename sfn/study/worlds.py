@@ -17,6 +17,7 @@ from sfn.reception.aimed import bearings_to
 from sfn.reception.classes import is_served
 from sfn.reception.coverage import Coverage
 from sfn.reception.level_doubt import FieldDraws, LevelDoubt
+from sfn.reception.level_seen import Seen, SeenDraws
 from sfn.reception.quality import service_quality
 from sfn.reception.radiated import as_radiated
 from sfn.solve.objective import Objective
@@ -30,6 +31,10 @@ Doubles = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Places = NDArray[np.intp]
 Weight = float  # people or km2, as weighed
+
+
+MEASURING = (0x6D656173, 0x75726564)
+"""Tells the generator of what is measured wrong from those of the sites' fields."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,10 +72,12 @@ class Planned:
 
 @dataclass(slots=True)
 class World:
-    """One draw: the fields of the sites, shape (P,) each, and by key the place of each tolerance between its bounds."""
+    """One draw: the fields of the sites, and by key the place of each tolerance between its bounds."""
 
     units: list[Singles]
     errors_db: Singles
+    doubts: Doubles = field(default_factory=lambda: np.empty(0))
+    """What measured values are off by, as `sfn.reception.level_seen.SeenDraws` takes it; empty where none is known."""
     parts: dict[tuple[str, ...], float] = field(default_factory=dict)
 
 
@@ -88,21 +95,30 @@ class Worlds:
     seed : int
     places : ndarray of int, optional
         Pixels to look at instead of all that count, with `weight` for each.
+    seen : Seen, optional
+        What was measured: only worlds that agree with it are drawn.
     """
 
     def __init__(
         self, network: Network, computed: Coverage, what: Objective, doubt: LevelDoubt, *, seed: int,
         places: Places | None = None, weight: Doubles | None = None, executor: Executor | None = None,
+        seen: Seen | None = None,
     ) -> None:  # fmt: skip
         self.computed, self.what, self.seed, self.executor = computed, what, seed, executor
         every = np.flatnonzero((what.weight > 0) & computed.covered).astype(np.intp)
         self.places = every if places is None else places
         self.weight = what.weight[self.places] if weight is None else weight
         rows = np.arange(len(computed.sites), dtype=np.intp)
-        bearing_deg = bearings_to(network, computed, rows)[:, self.places]
+        bearing_deg, here = bearings_to(network, computed, rows), self.places
         self.draws = FieldDraws(
-            network, computed.grid, computed.sites, pixels=self.places, bearing_deg=bearing_deg, doubt=doubt
+            network, computed.grid, computed.sites, pixels=here, bearing_deg=bearing_deg[:, here], doubt=doubt
         )
+        self.seen = None
+        if seen is not None and seen.site.size:
+            self.seen = SeenDraws(
+                network, computed.grid, computed.sites, pixels=here, bearing_deg=bearing_deg[:, here], doubt=doubt,
+                seen=seen, seen_bearing_deg=bearing_deg[:, seen.pixel],
+            )  # fmt: skip
 
     def planned(self, network: Network, *, placed: Mapping[str, Located]) -> Planned:
         """A network as it is looked at.
@@ -126,10 +142,13 @@ class Worlds:
 
     def world(self, draw: int, plans: Sequence[Planned]) -> World:
         """One world, for some plans."""
-        units = [self.draws.unit(k, seed=self.seed, draw=draw) for k in range(len(self.computed.sites))]
+        units = [(self.seen or self.draws).unit(k, seed=self.seed, draw=draw) for k in range(len(self.computed.sites))]
         keyed = {one.key: one for plan in plans for one in plan.doubts}
         parts = {key: drawn_part(one, seed=self.seed, draw=draw) for key, one in keyed.items()}
-        return World(units, self.draws.errors_db(units), parts)
+        if self.seen is None:
+            return World(units, self.draws.errors_db(units), parts=parts)
+        doubts = np.random.default_rng([self.seed, draw, *MEASURING]).standard_normal(self.seen.seen.site.size + 1)
+        return World(units, self.seen.errors_db(units, doubts=doubts), doubts, parts)
 
     def none(self) -> World:
         """The world in which every figure is as predicted."""
@@ -153,7 +172,11 @@ class Worlds:
         """What a plan serves in a world; with one site's field, or one tolerance, out of another world."""
         errors_db = world.errors_db
         if other is not None and site is not None:
-            errors_db = errors_db + self.draws.moved_db(site, world.units[site], other.units[site])
+            if self.seen is None:
+                errors_db = errors_db + self.draws.moved_db(site, world.units[site], other.units[site])
+            else:
+                units = [other.units[k] if k == site else one for k, one in enumerate(world.units)]
+                errors_db = self.seen.errors_db(units, doubts=world.doubts)
         parts = [
             (other if other is not None and doubt.key == key else world).parts.get(doubt.key, 0.0)
             for doubt in plan.doubts

@@ -9,6 +9,8 @@ import pytest
 
 from sfn.cli import main
 from sfn.cli.plan_options import stopped_by_hand
+from sfn.geodesy.sites import place
+from sfn.plan import read
 from tests.sfn.cli.test_keys_in_help import unspoken
 from tests.sfn.networks import EXAMPLE_PATH
 
@@ -48,6 +50,26 @@ def test_drawn_worlds_are_printed_and_can_be_left_out(capsys: pytest.CaptureFixt
     assert "worlds" not in answer
     assert answer["plans"]
     assert "people_p5" not in answer["plans"][0]
+
+
+def test_a_drive_test_by_command_is_read_said_and_stands_in_the_help(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A log beside the example: every key in the help, lines counted, a log that cannot be read refused in words."""
+    log = tmp_path / "road.csv"
+    network = read(EXAMPLE_PATH.read_text(encoding="utf-8"))
+    at, first = place(network)[network.sites[0].id], network.sites[0].id
+    rows = [f"{at.lat_deg + 0.001 * k:.6f},{at.lon_deg:.6f},{90 - k / 4:.1f},{first}" for k in range(1, 60)]
+    log.write_text("\n".join(["lat,lon,dBuV/m,site", *rows]), encoding="utf-8")
+    short = ["sure", str(EXAMPLE_PATH), "--pixel-m", "2500", "--objective", "area", "--worlds", "20"]
+    assert unspoken([*short, "--measured", str(log)], capsys) == []
+    assert main([*short, "--measured", str(log)]) == 0
+    said = capsys.readouterr().out
+    assert "road.csv: 59 of 59 lines used" in said
+    assert "stretches of road count" in said
+    log.write_text("lat,lon,dBuV/m\nnowhere,1,2\n", encoding="utf-8")
+    assert main([*short, "--measured", str(log)]) == 2
+    assert "Traceback" not in capsys.readouterr().err
 
 
 def test_a_robust_search_lists_by_what_it_searched_for(capsys: pytest.CaptureFixture[str]) -> None:
