@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from sfn.library.opened import Opened, demos, load, load_demo
     from sfn.library.point import PointAnswer, point
     from sfn.library.search import OptimiseAnswer, optimise
+    from sfn.study.lever_try import Lever
     from sfn.study.what_if import WhatIf
 
 keep_somewhere(Path(__file__).parent, os.environ)
@@ -40,6 +41,7 @@ __version__ = "0.1.0"
 __all__ = [
     "CoverageAnswer",
     "DelayAnswer",
+    "Lever",
     "Opened",
     "OptimiseAnswer",
     "PlanError",
@@ -59,6 +61,7 @@ __all__ = [
 _HOMES = {
     "errors": ("PlanError", "Problem"),
     "study.what_if": ("WhatIf",),
+    "study.lever_try": ("Lever",),
     "library.opened": ("Opened", "demos", "load", "load_demo"),
     "library.delays": ("DelayAnswer", "delay_table"),
     "library.point": ("PointAnswer", "point"),

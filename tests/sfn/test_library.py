@@ -107,6 +107,14 @@ def test_a_point_is_the_commands(ridge: sfn.Opened, capsys: pytest.CaptureFixtur
     assert answer.to_frame().attrs["says"] == list(answer.says)
 
 
+def test_a_lever_is_the_commands(ridge: sfn.Opened, capsys: pytest.CaptureFixture[str]) -> None:
+    """A site at another place with less power."""
+    lever = sfn.Lever(position="36.3402,-84.2107", power_db=-3.0)
+    answer = sfn.point(ridge, 36.30, -84.20, tries=sfn.WhatIf(levers={"gap": lever}))
+    typed = ("--position", "gap:36.3402,-84.2107", "--power", "gap:-3dB")
+    assert as_printed(answer.document) == printed(capsys, "point", str(RIDGE), "--at", "36.30,-84.20", *typed)
+
+
 def test_coverage_is_the_commands(
     covered: sfn.CoverageAnswer, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
