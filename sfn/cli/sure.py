@@ -1,6 +1,7 @@
 """How sure what a network serves is: in drawn worlds of levels and launches, beside other plans, what to measure first.
 
-JSON keys: `network`, `unit`, `counted`, `people_said`, `left_out_sites`, `pixel_m`, `smooth_earth_says`; `classes_by`,
+JSON keys: `network`, `unit`, `counted`, `people_said`, `left_out_sites`, `pixel_m`,
+`smooth_earth`, `smooth_earth_says`, `terrain_averaged`, `treetops_say`, `level_shifts`, `credits`; `classes_by`,
 the rule by which served is judged, as predicted and in every world (quick estimate; 8-VSB: median levels), in words
 `classes_say`, with the sentences of `zones` about classes (`class_rule`, `not_judged`, `levels_spread_say`,
 `receiver_window`, `listeners_say`, `usable_says`, `significant_says`, `worse_says`; null: nothing to say); `worlds`,
@@ -128,7 +129,7 @@ def _measured(args: argparse.Namespace, network: Opened) -> Calibrated | None:
 def _print(answer: SureAnswer) -> None:
     """For people."""
     print(f"people: {answer.listeners.said}")
-    for said in answer.found.beside.lines:
+    for said in (*answer.says, *answer.found.beside.lines):
         print(said)
     found, names = answer.found, ("as it is", *answer.names)
     print(f"served {found.beside.by_words}, of {number(answer.counted, 1)} {answer.unit}:")

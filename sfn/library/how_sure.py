@@ -6,17 +6,13 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from sfn.answer.how_sure_document import measured_document, plan_sure, sure_document
-from sfn.errors import PlanError, Problem
-from sfn.field.over_smooth import smooth_says
 from sfn.field.rasters import SiteProgress
-from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.library.opened import Opened
-from sfn.library.search import THREADS_N
+from sfn.library.search import THREADS_N, counted_on, resting_on
 from sfn.plan.left_out import left_out_document
-from sfn.reception.coverage import coverage as levels_over, usual_pixel_m
-from sfn.reception.listeners import Listeners, listeners
-from sfn.reception.reach import bounds_to_the_edge
+from sfn.reception.coverage import coverage as levels_over
+from sfn.reception.listeners import Listeners
 from sfn.reception.weights import weighed
 from sfn.study.calibrated import Calibrated
 from sfn.study.how_sure import AskedSure, HowSure, sure_of
@@ -37,6 +33,14 @@ class SureAnswer:
     unit: str
     counted: Weight
     listeners: Listeners
+    resting: dict[str, Any]
+    """What ground and people are, as the documents of searches have it."""
+
+    @property
+    def says(self) -> tuple[str, ...]:
+        """What the levels rest on and leave out, in words."""
+        keys = ("smooth_earth_says", "terrain_averaged", "treetops_say", "level_shifts", "credits")
+        return tuple(self.resting[key] for key in keys if self.resting[key])
 
     @property
     def document(self) -> dict[str, Any]:
@@ -47,10 +51,8 @@ class SureAnswer:
             "network": network.name,
             "unit": self.unit,
             "counted": self.counted,
-            "people_said": self.listeners.said,
+            **self.resting,
             "left_out_sites": left_out_document(network.left_out),
-            "pixel_m": self.found.pixel_m,
-            "smooth_earth_says": smooth_says(network) or None,
             **self.found.beside.as_json(),
             **sure_document(self.found, people=people),
             "measured": measured_document(self.found.measured),
@@ -94,12 +96,7 @@ def how_sure(
         If an argument or a document cannot be used, or people are to be counted and not known.
     """
     today, placed, ground = network.readable, place(network.readable), network.ground
-    bounds = bounds_to_the_edge(today, placed, ground=ground)
-    grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if pixel_m is None else pixel_m)
-    heard = listeners(today, grid, folder=network.folder, anywhere=True)
-    if objective == "people" and heard.people is None:
-        expected = "listeners in the document, or --objective area"
-        raise PlanError([Problem("--objective", heard.said, expected, code="no-listeners")])
+    grid, heard = counted_on(network, objective, pixel_m, placed=placed)
     counted = Asked(
         people=heard.people, by_area=objective == "area", weights=weighed(today, grid, places=heard.places),
         places=heard.places,
@@ -112,4 +109,5 @@ def how_sure(
             measured=measured, executor=executor, told=told,
         )  # fmt: skip
     names = tuple(name for name, _ in plans)
-    return SureAnswer(network, names, found, what.unit, float(what.weight.sum()), heard)
+    resting = resting_on(today, levels, heard, credits_say=network.credits_say)
+    return SureAnswer(network, names, found, what.unit, float(what.weight.sum()), heard, resting)
