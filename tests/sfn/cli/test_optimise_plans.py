@@ -99,7 +99,7 @@ def test_plans_and_their_doubts_are_printed(capsys: pytest.CaptureFixture[str]) 
     assert "azimuth: it has no horizontal pattern, so that turning it does nothing" in printed
     assert "power: it is held for this search" in printed
     assert "doubt: levels are predicted medians" in printed
-    assert "caution: power, direction, pattern, tilt and height are bounds of a licence" in printed
+    assert "caution: power, direction, pattern, tilt, height and place are bounds of a licence" in printed
 
 
 def test_a_licence_file_binds(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
