@@ -9,6 +9,7 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.errors import PlanError, Problem
 from sfn.field.over_smooth import smooth_says
 from sfn.geodesy.sites import place
+from sfn.reception.on_treetops import ground_says
 from sfn.study.mast_table import TEMPLATE
 from sfn.study.optimised import Asked
 from sfn.study.placing_asked import masts_from_table
@@ -75,6 +76,8 @@ class PlacingPage(Context):
     """Whether no terrain is named."""
     smooth_says: str
     """Where the plain lies that stands in the place of terrain; empty where a terrain is named."""
+    averaged_says: str
+    """How the ground behind the levels was made coarser, or is of treetops, in words; empty where neither."""
     stale: bool
     """Whether what was found belongs to an earlier revision."""
     problems: tuple[Problem, ...]
@@ -186,10 +189,11 @@ def _page(
     typed: dict[str, str] | None = None, status: int = 200,
 ) -> Response:  # fmt: skip
     """The page in whatever state it is."""
-    network, people_said = opened.network, ""
+    network, people_said, key = opened.network, "", ""
     held = job.result if job is not None and isinstance(job.result, FoundPlaces) else None
     try:
-        people_said = maps.listeners(network, maps.wanted(network, bounds=None, pixel_m=None, most=most).grid).said
+        wanted = maps.wanted(network, bounds=None, pixel_m=None, most=most)
+        people_said, key = maps.listeners(network, wanted.grid).said, wanted.key
     except PlanError as error:
         problems += error.problems
     names = {site.id: site.name for site in network.whole.sites}
@@ -208,6 +212,7 @@ def _page(
         caution=PLACING_CAUTION,
         smooth=network.terrain is None,
         smooth_says=smooth_says(network),
+        averaged_says=ground_says(maps.find(key)),
         stale=held is not None and held.revision != opened.head.revision.number,
         problems=problems,
         labels=LABELS,

@@ -10,6 +10,7 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.errors import PlanError, Problem
 from sfn.field.over_smooth import smooth_says
 from sfn.plan import Network
+from sfn.reception.on_treetops import ground_says
 from sfn.study.optimised import Asked
 from sfn.study.plan_saved import plan_reason, radiates_otherwise, tried_of, with_plan
 from sfn.study.plans_found import PLANS_CAUTION, AskedPlans
@@ -80,6 +81,8 @@ class PlansPage(Context):
     """Whether no terrain is named."""
     smooth_says: str
     """Where the plain lies that stands in the place of terrain; empty where a terrain is named."""
+    averaged_says: str
+    """How the ground behind the levels was made coarser, or is of treetops, in words; empty where neither."""
     stale: bool
     """Whether what was found belongs to an earlier revision."""
     problems: tuple[Problem, ...]
@@ -201,11 +204,12 @@ def _page(
     typed: dict[str, str] | None = None, status: int = 200,
 ) -> Response:  # fmt: skip
     """The page in whatever state it is."""
-    network, people_said = opened.network, ""
+    network, people_said, key = opened.network, "", ""
     usual = typed_of(network, {}) | usual_of(network)
     held = job.result if job is not None and isinstance(job.result, FoundPlans) else None
     try:
-        people_said = maps.listeners(network, maps.wanted(network, bounds=None, pixel_m=None, most=most).grid).said
+        wanted = maps.wanted(network, bounds=None, pixel_m=None, most=most)
+        people_said, key = maps.listeners(network, wanted.grid).said, wanted.key
     except PlanError as error:
         problems += error.problems
     answer = held.answer if held else None
@@ -230,6 +234,7 @@ def _page(
         caution=PLANS_CAUTION,
         smooth=network.terrain is None,
         smooth_says=smooth_says(network),
+        averaged_says=ground_says(maps.find(key)),
         stale=held is not None and held.revision != opened.head.revision.number,
         problems=problems,
         labels=PLAN_LABELS,

@@ -34,7 +34,7 @@ WATCH_S = 2.0
 CONNECT_S = 5.0
 PATIENCE_S = 300.0
 """How long a job waits for a scheduler that is away, or for a first worker."""
-STOPPING_S = 120.0
+STOPPING_S = 20.0
 """How long a task that was asked to stop may take to do so; it answers with what it has."""
 LEAST_PART_PIXELS_N = 120_000
 """A smaller part is not worth its way: a tenth of a second of one core."""
