@@ -40,9 +40,9 @@ class JobDesk:
             return None
         return str(phase), int(done), int(total)
 
-    def begun_again_n(self) -> int:
-        """How often a task was begun once more; the disk is asked once a second."""
-        if time.monotonic() - self._looked_s > 1.0:
+    def begun_again_n(self, *, at_once: bool = False) -> int:
+        """How often a task was begun once more; the disk is asked once a second, or `at_once`."""
+        if at_once or time.monotonic() - self._looked_s > 1.0:
             self._looked_s = time.monotonic()
             begun = [one.name.split(".")[0] for one in self.place.glob("*.begun.*")]
             self._again_n = len(begun) - len(set(begun))

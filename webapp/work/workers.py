@@ -306,6 +306,7 @@ class JobWorkers:
                         told(f"{phase}, {self.note}" if self.note else phase, done_n, total_n)
                     if not ended:
                         time.sleep(LOOK_S)
+                self._note(desk, at_once=True)  # a loss in the last second is told too
             finally:
                 for future in pending.values():
                     with contextlib.suppress(Exception):
@@ -331,9 +332,9 @@ class JobWorkers:
         found: Done = future.result(timeout=CONNECT_S)
         return found
 
-    def _note(self, desk: JobDesk) -> None:
+    def _note(self, desk: JobDesk, *, at_once: bool = False) -> None:
         """See whether a task was begun twice."""
-        again_n = desk.begun_again_n()
+        again_n = desk.begun_again_n(at_once=at_once)
         if again_n:
             self.note = f"{again_n} begun again after a worker was lost"
 
