@@ -192,6 +192,9 @@ def test_a_site_tried_elsewhere_works_out_its_own_levels_is_marked_there_and_sav
     key = part.rpartition("/")[2]
     point = client.get(f"/networks/{number}/point/part?lat=36.29&lon=-84.21&map={key}&{query}").text
     assert 'data-move-to="36.29000, -84.21000"' in point
+    page = f"/networks/{number}/point?at=36.29,-84.21"
+    assert "path as planned, not as tried</a>" in client.get(f"{page}&{query}").text  # that page knows no try
+    assert "path</a>" in client.get(page).text
     met = client.get(f"{part}/crossing?lat=36.29&lon=-84.21&fill_in=south&against=north&{query}").text
     assert "Not saved from here: a site is tried at another place" in met
     assert "/map/keep" not in met
