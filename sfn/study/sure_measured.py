@@ -69,9 +69,9 @@ class Measured:
                 f"for more than {number(MOST_VALUES_N, 0)} are not worked with"
             )
         return (
-            f"{taken}. Only worlds that agree with them are drawn; they speak of {', '.join(self.sites)}. The receiver "
-            f"may be off by {self.meter_db:g} dB all along, one stretch by {STRETCH_DB:g} dB beside its pixel (common "
-            "practice, from memory)",
+            f"{taken}. Only worlds that agree with them are drawn; they speak of {', '.join(self.sites)}. Uncertainty "
+            f"of their receiver all along {self.meter_db:g} dB, of one stretch beside its pixel {STRETCH_DB:g} dB "
+            "(common practice, from memory)",
             f"levels over the places that count, of all sites: spread {db(self.before_db, 1)} without the drive test, "
             f"{db(self.after_db, 1)} with it, at {number(LOOKED_AT_N, 0)} places at most; in the middle of the worlds "
             f"they are {db(self.shift_db, 1, signed=True)} beside the prediction. Near the measured road they are "

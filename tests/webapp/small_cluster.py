@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 ROOT = Path(__file__).parents[2]
-BEGIN_S = 30.0
+BEGIN_S = 120.0
 QUIET = {
     "DASK_DISTRIBUTED__DASHBOARD__LINK": "", "DASK_DISTRIBUTED__WORKER__MEMORY__SPILL": "False",
     "OPENBLAS_NUM_THREADS": "1",
@@ -107,7 +107,7 @@ def small_cluster(folder: Path, *, workers_n: int = 2, **environ: str) -> Iterat
         made.close()
 
 
-def until(holds: Any, what: str, *, within_s: float = 30.0) -> None:
+def until(holds: Any, what: str, *, within_s: float = 120.0) -> None:
     """Wait until something holds."""
     ends = time.monotonic() + within_s
     while not holds():

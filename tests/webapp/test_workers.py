@@ -158,7 +158,7 @@ def test_a_worker_that_is_killed_costs_a_second_beginning(
         killer = threading.Thread(target=kill_who_works)
         killer.start()
         made = levels(cache, grid)
-        killer.join(30)
+        killer.join(150)
         assert cluster.workers[0].poll() is not None
         assert "begun again after a worker was lost" in far.note
     assert same(made, levels(grid=grid))
@@ -225,9 +225,9 @@ def test_cancelling_is_heard_by_workers(cluster: SmallCluster, data: Path, worke
     began = time.monotonic()
     with pytest.raises(SweepCancelled):
         levels(cache, grid_for((36.17, -84.41, 36.44, -84.08), pixel_m=16.0), cancelled=wish.is_set)
-    assert time.monotonic() - began < 3.0
+    assert time.monotonic() - began < 20.0  # beside other tests; of 100 s that it would take
     assert list((data / "work").iterdir()) == []
-    until(lambda: not any(workers._client.processing().values()), "nobody works", within_s=5.0)
+    until(lambda: not any(workers._client.processing().values()), "nobody works", within_s=60.0)
 
 
 def test_only_the_table_is_run(data: Path) -> None:
@@ -279,7 +279,7 @@ def test_the_application_searches_and_draws_with_them(
     assert b"sfn_delays_workers 2.0" in client.app.state.measured.text()[0]  # type: ignore[attr-defined]
     client.post("/networks/demo/fm_ridge", data={"csrf_token": token_in(client.get("/").text)})
     typed = {
-        "count": "people", "move_from": "saved", "seed": "1", "budget_s": "60", "most_us": "3",
+        "count": "people", "move_from": "saved", "seed": "1", "budget_s": "600", "most_us": "3",
         **{f"hold-{site}": "1" for site in ("summit", "north")},
     }  # fmt: skip
     answers = []
@@ -290,7 +290,7 @@ def test_the_application_searches_and_draws_with_them(
         assert sent.status_code == 303, sent.text
         job = at.app.state.jobs.find(sent.headers["location"].partition("found=")[2])  # type: ignore[attr-defined]
         assert job.far == (at is client)
-        assert job.ended.wait(100)
+        assert job.ended.wait(400)
         assert job.state == "finished", job.problems
         answers.append(json.loads(json.dumps(job.result.answer | {"seconds": "how long it took"})))
     assert answers[0] == answers[1]
@@ -315,9 +315,9 @@ def test_a_search_that_is_stopped_answers_with_its_best(
     )
     assert sent.status_code == 303, re.findall(r"<li[^>]*>.*?</li>", sent.text)
     job = client.app.state.jobs.find(sent.headers["location"].partition("found=")[2])  # type: ignore[attr-defined]
-    until(lambda: "without service so far" in job.view().phase, "told by the worker", within_s=60.0)
+    until(lambda: "without service so far" in job.view().phase, "told by the worker", within_s=180.0)
     client.post(f"/jobs/{job.id}/cancel", data={"csrf_token": token})
-    assert job.ended.wait(60)
+    assert job.ended.wait(180)
     assert job.state == "finished", job.problems
     assert job.result.answer["plans"] is not None
     assert job.result.answer["ended"] == "cancelled"
