@@ -6,11 +6,10 @@ from typing import ClassVar
 from fastapi import Request
 from fastapi.responses import Response
 
-from sfn.geodesy.sites import place
 from sfn.study.compared import Compared, compared, in_short, served_says
 from sfn.study.crossing import Crossing, crossing
 from sfn.study.losers import PlaceChange
-from sfn.study.what_if import WhatIf, tried
+from sfn.study.what_if import WhatIf
 from webapp.config.addresses import Room
 from webapp.config.limits import Latitude, Longitude
 from webapp.coverage.zones import coverage_of, zones_of
@@ -69,7 +68,8 @@ def show(
     then = zones_of(opened, maps, key, found.what)[0]
     cost = compared(planned, then)
     radiating = tried_over(maps, network, WhatIf(levers=tries.levers)).network
-    with_offsets = tried(network, WhatIf(found.what.offsets_us, state=tries.state), placed=place(network))
+    # With the levers too: a relay that is tried elsewhere launches otherwise before the offset and with it.
+    with_offsets = tried_over(maps, network, WhatIf(found.what.offsets_us, state=tries.state, levers=tries.levers))
     effect = maps.effect(radiating, key_of_try(maps, network, radiating, key), with_offsets)
     losing = effect.losing if effect else ()
     offsets = tuple((site, f"{value:.12g}") for site, value in found.what.against(network).offsets_us.items())
