@@ -12,6 +12,10 @@ from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from multiprocessing import get_context
 
+_COLLECTING = gc.isenabled()
+gc.disable()  # what imports make stays: to look through it again and again was a sixth of the start
+
+# ruff: noqa: E402
 import uvicorn
 
 from sfn.errors import PlanError, Problem
@@ -36,6 +40,9 @@ from webapp.store.common import same_key
 from webapp.store.engines import REFUSALS, store_problem
 from webapp.store.passwords import hash_password, token_hash
 from webapp.store.store import Store
+
+if _COLLECTING:
+    gc.enable()
 
 COLLECTED_AT = (50_000, 20, 50)
 """New containers, and turns, after which Python looks for what is held by nobody."""

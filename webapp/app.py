@@ -204,8 +204,14 @@ def described() -> tuple[BaseRoute, ...]:
     whole = APIRouter(dependencies=list(GUARDS))
     for router in ROUTERS:
         whole.include_router(router)
-    whole.include_router(api_pages.second_places(tuple(router for router in ROUTERS if router not in OWN)))
+    whole.include_router(_second())
     return tuple(whole.routes)
+
+
+@cache
+def _second() -> APIRouter:
+    """The pages' second places, for scripts."""
+    return api_pages.second_places(tuple(router for router in ROUTERS if router not in OWN))
 
 
 def create_app(settings: Settings, store: Store, *, executor: Executor | None = None) -> FastAPI:
@@ -288,6 +294,7 @@ def _conflict(request: Request, raised: Exception) -> Response:
 
 def _with_records(app: FastAPI, base_path: str) -> dict[str, Any]:
     """The schema with the records that pages answer with, and where its paths begin."""
+    api_pages.spell_forms(_second())
     schema = FastAPI.openapi(app)
     if base_path:
         schema["servers"] = [{"url": base_path}]

@@ -21,8 +21,8 @@ from dataclasses import dataclass, replace
 from math import inf, isinf, pi, sqrt
 
 import numpy as np
+import scipy  # its parts are loaded when they are asked for: together a tenth of a start
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 
 from sfn.errors import in_range
 
@@ -316,7 +316,7 @@ def _first_crossing(over: Callable[[float], float], *, start_h: float, horizon_h
     while before < last_h:
         now = min(before + step_h, last_h)
         if over(now) >= 0:
-            return float(brentq(over, before, now, xtol=1e-9))
+            return float(scipy.optimize.brentq(over, before, now, xtol=1e-9))
         if now - start_h > 20_000 * SCAN_H:  # the daily turn has been met at every phase: only slow growth is left
             step_h *= 1.01
         before = now

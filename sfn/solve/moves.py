@@ -9,9 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts are loaded when they are asked for: together a tenth of a start
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
 
 from sfn.solve.limits import Limits
 from sfn.solve.objective import Objective
@@ -89,12 +88,12 @@ def _sides(held: Packed, limits: Limits) -> Sequence[Mask]:
         return []
     # the least spanning tree of the reciprocals is the tree of the strongest overlaps
     cost = np.where(weight > 0, weight.max() / np.maximum(weight, 1e-300), 0.0).reshape(size, size)
-    tree = minimum_spanning_tree(csr_array(cost)).tocoo()
+    tree = scipy.sparse.csgraph.minimum_spanning_tree(scipy.sparse.csr_array(cost)).tocoo()
     made = []
     for k in range(tree.row.size):
         left = np.arange(tree.row.size) != k
-        cut = csr_array((np.ones(left.sum()), (tree.row[left], tree.col[left])), shape=(size, size))
-        _, part = connected_components(cut, directed=False)
+        cut = scipy.sparse.csr_array((np.ones(left.sum()), (tree.row[left], tree.col[left])), shape=(size, size))
+        _, part = scipy.sparse.csgraph.connected_components(cut, directed=False)
         sides = [part == part[end] for end in (tree.row[k], tree.col[k])]
         for side in sorted(sides, key=lambda one: int(one.sum())):
             free = side & limits.free

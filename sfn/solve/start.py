@@ -13,9 +13,8 @@ arrive together fade flat.
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts are loaded when they are asked for: together a tenth of a start
 from numpy.typing import NDArray
-from scipy.optimize import linprog
-from scipy.sparse import csr_array, hstack, vstack
 
 from sfn.solve.limits import Limits
 from sfn.solve.objective import Objective
@@ -82,9 +81,9 @@ def least_absolute(asked: Wishes, limits: Limits) -> Doubles | None:
     """Offsets with the least weighted sum of misses, shape (S,); None where no offsets keep the limits. [us]"""
     count, sites = asked.a.size, len(limits.sites)
     rows, rest = _sides(asked, sites)
-    slack = vstack([-csr_array(np.eye(count))] * 2) if count < 400 else _minus_identity(count)
+    slack = scipy.sparse.vstack([-scipy.sparse.csr_array(np.eye(count))] * 2) if count < 400 else _minus_identity(count)
     weight = asked.weight / max(float(asked.weight.sum()), 1e-300)
-    return _solved(hstack([rows, slack]), rest, np.concatenate([np.zeros(sites), weight]), limits)
+    return _solved(scipy.sparse.hstack([rows, slack]), rest, np.concatenate([np.zeros(sites), weight]), limits)
 
 
 def minimax(asked: Wishes, limits: Limits, *, weighted: bool = False) -> Doubles | None:
@@ -97,8 +96,8 @@ def minimax(asked: Wishes, limits: Limits, *, weighted: bool = False) -> Doubles
     sites = len(limits.sites)
     rows, rest = _sides(asked, sites)
     scale = asked.weight / max(float(asked.weight.max()), 1e-300) if weighted else np.ones(asked.a.size)
-    worst = csr_array(-1.0 / np.maximum(np.tile(scale, 2), 1e-6)[:, None])
-    return _solved(hstack([rows, worst]), rest, np.concatenate([np.zeros(sites), [1.0]]), limits)
+    worst = scipy.sparse.csr_array(-1.0 / np.maximum(np.tile(scale, 2), 1e-6)[:, None])
+    return _solved(scipy.sparse.hstack([rows, worst]), rest, np.concatenate([np.zeros(sites), [1.0]]), limits)
 
 
 def feasible(asked: Wishes, limits: Limits) -> Doubles | None:
@@ -112,39 +111,41 @@ def feasible(asked: Wishes, limits: Limits) -> Doubles | None:
     return _solved(rows, rest, np.zeros(len(limits.sites)), limits)
 
 
-def _sides(asked: Wishes, sites: int) -> tuple[csr_array, Doubles]:
+def _sides(asked: Wishes, sites: int) -> "tuple[scipy.sparse.csr_array, Doubles]":
     """``o_b - o_a <= g + W`` and ``o_a - o_b <= W - g`` as rows and right-hand sides."""
     count = asked.a.size
     at = np.concatenate([np.arange(count)] * 2)
     ones = np.ones(count)
-    rows = csr_array((np.concatenate([ones, -ones]), (at, np.concatenate([asked.b, asked.a]))), shape=(count, sites))
+    rows = scipy.sparse.csr_array(
+        (np.concatenate([ones, -ones]), (at, np.concatenate([asked.b, asked.a]))), shape=(count, sites)
+    )
     rest = np.concatenate([asked.wish_us + asked.spare_us, asked.spare_us - asked.wish_us])
-    return vstack([rows, -rows]), rest
+    return scipy.sparse.vstack([rows, -rows]), rest
 
 
-def _minus_identity(count: int) -> csr_array:
+def _minus_identity(count: int) -> "scipy.sparse.csr_array":
     """Twice minus the identity, one above the other."""
     at = np.arange(count)
-    one = csr_array((-np.ones(count), (at, at)), shape=(count, count))
-    return vstack([one, one])
+    one = scipy.sparse.csr_array((-np.ones(count), (at, at)), shape=(count, count))
+    return scipy.sparse.vstack([one, one])
 
 
-def _solved(rows: csr_array, rest: Doubles, cost: Doubles, limits: Limits) -> Doubles | None:
+def _solved(rows: "scipy.sparse.csr_array", rest: Doubles, cost: Doubles, limits: Limits) -> Doubles | None:
     """The linear programme; offsets come first among its variables."""
     sites = len(limits.sites)
     i, j = np.nonzero(np.isfinite(limits.most_us) & ~np.eye(sites, dtype=bool))
     if i.size:
         at, ones = np.arange(i.size), np.ones(i.size)
-        apart = csr_array(
+        apart = scipy.sparse.csr_array(
             (np.concatenate([ones, -ones]), (np.concatenate([at, at]), np.concatenate([i, j]))),
             shape=(i.size, rows.shape[1]),
         )
-        rows, rest = vstack([rows, apart]), np.concatenate([rest, limits.most_us[i, j]])
+        rows, rest = scipy.sparse.vstack([rows, apart]), np.concatenate([rest, limits.most_us[i, j]])
     bounds = [
         *zip(_open(limits.low_us), _open(limits.high_us), strict=True),
         *([(0.0, None)] * (cost.size - sites)),
     ]
-    found = linprog(cost, A_ub=rows, b_ub=rest, bounds=bounds, method="highs")
+    found = scipy.optimize.linprog(cost, A_ub=rows, b_ub=rest, bounds=bounds, method="highs")
     return np.asarray(found.x[:sites]) if found.status == 0 else None
 
 

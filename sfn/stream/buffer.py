@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts are loaded when they are asked for: together a tenth of a start
 from numpy.typing import NDArray
-from scipy.special import chdtri
 
 from sfn.errors import in_range
 from sfn.stream.loss import CONFIDENCE_PROBABILITY, Fit, burst_lengths_of, fit
@@ -115,9 +115,9 @@ def _limits(
     near = some & (y <= REACH * late_probability * n)
     heavy = max(float(weight[near].max()), 1.0) if near.any() else 1.0
     tail = (1 - CONFIDENCE_PROBABILITY) / 2
-    low = np.where(some, weight / 2 * chdtri(2 * y / weight, 1 - tail), 0.0)
+    low = np.where(some, weight / 2 * scipy.special.chdtri(2 * y / weight, 1 - tail), 0.0)
     spread, most = v + heavy**2, y + heavy
-    high = spread / (2 * most) * chdtri(2 * most**2 / spread, tail)
+    high = spread / (2 * most) * scipy.special.chdtri(2 * most**2 / spread, tail)
     surely_more = np.flatnonzero(low >= late_probability * n)
     surely_fewer = np.flatnonzero(high <= late_probability * n)
     return (

@@ -6,7 +6,7 @@ modulation, no IF filter. Lines as in `fm_programme`.
 """
 
 import numpy as np
-import scipy.fft
+import scipy  # its parts are loaded when they are asked for: together a tenth of a start
 from numpy.typing import NDArray
 
 from sfn.systems.bs468 import quasi_peak, weighting

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 import numpy as np
-import scipy.fft
+import scipy  # its parts are loaded when they are asked for: together a tenth of a start
 from numpy.typing import ArrayLike, NDArray
 
 Lines = NDArray[np.complex128]

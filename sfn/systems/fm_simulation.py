@@ -16,7 +16,7 @@ theta      phase of the signal  rad   2 pi times the integral of f
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.fft
+import scipy  # its parts are loaded when they are asked for: together a tenth of a start
 from numpy.typing import ArrayLike, NDArray
 
 from sfn.systems.fm_decoder import REFERENCE_KHZ, audio_of, residual, signal_to_noise

@@ -9,9 +9,8 @@ from dataclasses import dataclass, field
 
 import segno
 
-from webapp.paper.blocks import Block, Code, Part, Table, Text, blocks
+from webapp.paper.blocks import PAPERS as PAPERS, QR_MM as QR_MM, Block, Code, Paper as Paper, Part, Table, Text, blocks
 from webapp.paper.fonts import Fonts, Missing
-from webapp.paper.pages import PAPERS as PAPERS, QR_MM as QR_MM, Paper as Paper, printed
 from webapp.paper.words import Span
 
 
@@ -54,6 +53,8 @@ def pdf(
     tell : callable(foot of the page, done, total), optional
         Before each is laid out.
     """
+    from webapp.paper.pages import printed  # fpdf2 takes a tenth of the application's start, and many print nothing
+
     several = [pages] if isinstance(pages, Printed) else pages
     read = [blocks(one.body) for one in several]
     texts = [_text(found) + one.foot + one.caption for one, found in zip(several, read, strict=True)]

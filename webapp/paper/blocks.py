@@ -4,9 +4,13 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
+from typing import Literal
 
 from webapp.paper.words import Span
 
+QR_MM = 22
+Paper = Literal["a4", "letter"]
+PAPERS: tuple[Paper, ...] = ("a4", "letter")
 _NOT_ON_PAPER = frozenset("form script style select button nav svg option textarea template noscript".split())
 _EMPTY = frozenset("img br hr input meta link col area wbr source".split())
 _TEXTS = frozenset("h1 h2 h3 h4 p li dd dt figcaption summary caption".split())

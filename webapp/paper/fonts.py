@@ -16,7 +16,6 @@ from xml.etree.ElementTree import ParseError
 import defusedxml
 import uharfbuzz as hb
 from defusedxml.ElementTree import parse
-from fpdf.unicode_script import UnicodeScript, get_unicode_script
 
 _SETTINGS = Path("/etc/fonts/fonts.conf")
 _FOLDERS = ("/usr/share/fonts", "/usr/local/share/fonts", "/Library/Fonts", "/System/Library/Fonts", "C:/Windows/Fonts")
@@ -88,6 +87,8 @@ def script_of(letter: str) -> str:
 
 @lru_cache(4096)
 def _script(code: int) -> str:
+    from fpdf.unicode_script import UnicodeScript, get_unicode_script
+
     found: UnicodeScript = get_unicode_script(chr(code))
     return "Symbols" if found.name in ("COMMON", "INHERITED") else found.name.replace("_", " ").title()
 

@@ -3,18 +3,16 @@
 import io
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
 from unicodedata import bidirectional
 
 import segno
 from fpdf import FPDF
 
-from webapp.paper.blocks import Block, Cell, Code, Part, Table, Text
+from webapp.paper.blocks import QR_MM, Block, Cell, Code, Paper, Part, Table, Text
 from webapp.paper.columns import column_widths
 from webapp.paper.fonts import Fonts, built_in
 from webapp.paper.words import Line, Piece, Span, Word, in_order, isolated, lines, spelled, words
 
-QR_MM = 22
 SIDE_MM, TOP_MM = 14.0, 12.0
 FOOT_LINE_MM = 3.6
 _FOOT_PT, _CAPTION_PT, _TEXT_PT, _LEAST_PT = 7.5, 6.0, 9.0, 6.0
@@ -29,8 +27,6 @@ _STYLES = {
     "p": (_TEXT_PT, 0.0, 1.6), "li": (_TEXT_PT, 0.0, 0.8),
 }  # fmt: skip
 _SPACE = Piece(" ", -1, False, 0)
-Paper = Literal["a4", "letter"]
-PAPERS: tuple[Paper, ...] = ("a4", "letter")
 
 
 @dataclass(frozen=True, slots=True)

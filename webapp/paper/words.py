@@ -11,9 +11,6 @@ from itertools import groupby
 from typing import TypeVar
 from unicodedata import bidirectional
 
-from fpdf.bidi import BidiParagraph
-from fpdf.enums import TextDirection
-
 from sfn.visible import TURNING
 from webapp.paper.fonts import Fonts, clusters, runs, script_of
 
@@ -120,6 +117,9 @@ def words(spans: Sequence[Span], fonts: Fonts) -> Iterator[Word]:
     bold = [span.bold for span in spans for _ in span.text]
     levels = [0] * len(text)
     if any(bidirectional(letter) in (*_RIGHT, "AN") for letter in text):
+        from fpdf.bidi import BidiParagraph
+        from fpdf.enums import TextDirection
+
         for one in BidiParagraph(text, TextDirection.LTR, preserve_bn_chars=True).get_characters():
             levels[one.character_index] = one.embedding_level
     start, space_level, new_line = 0, 0, False

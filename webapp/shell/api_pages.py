@@ -6,6 +6,7 @@ name that the form has not is refused (`webapp.shell.form_names`).
 """
 
 import json
+from functools import cache, partial
 from typing import Any
 
 from fastapi import APIRouter, Depends
@@ -16,7 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from webapp.config.addresses import BASE, inside
 from webapp.shell.api_shapes import responses
-from webapp.shell.form_names import accepted, only
+from webapp.shell.form_names import Accepted, accepted, only
 from webapp.shell.form_spelled import form_fields, split_name
 
 PREFIX = "/api/pages"
@@ -24,29 +25,43 @@ TAG = "pages"
 
 
 def second_places(routers: tuple[APIRouter, ...]) -> APIRouter:
-    """Every page and action at its second place, described in the schema."""
-    forms = form_fields()
+    """Every page and action at its second place, described in the schema but for its form: see `spell_forms`."""
     again = APIRouter(prefix=PREFIX, tags=[TAG])
     for router in routers:
         for route in router.routes:
             if isinstance(route, APIRoute):
                 methods = route.methods or set()
-                names = forms.get(route.name, {}) if "POST" in methods else {}
-                taken = accepted(route.path, names)
-                listed = {_open(name): label for name, label in ({**dict.fromkeys(taken.names, ""), **names}).items()}
+                taken = partial(_taken, route.name, route.path)
                 again.add_api_route(
                     route.path,
                     route.endpoint,
                     methods=sorted(methods),
                     name=route.name.replace(".", " "),
                     response_class=Response,
-                    openapi_extra={
-                        "responses": responses(route.endpoint, route.path),
-                        **({"requestBody": _body(listed)} if names else {}),
-                    },
+                    openapi_extra={"responses": responses(route.endpoint, route.path)},
                     dependencies=[*route.dependencies, *([Depends(only(taken))] if "POST" in methods else [])],
                 )
     return again
+
+
+@cache
+def _taken(name: str, path: str) -> Accepted:
+    """What a page's action takes. Asked when something is sent: to read all templates is a tenth of the start."""
+    return accepted(path, form_fields().get(name, {}))
+
+
+def spell_forms(again: APIRouter) -> None:
+    """Describe the forms of `second_places` too: whoever asks for the schema needs them, and nobody before."""
+    forms = form_fields()
+    for route in again.routes:
+        if isinstance(route, APIRoute) and "POST" in (route.methods or ()):
+            page_action = route.name.replace(" ", ".")
+            if names := forms.get(page_action, {}):
+                taken = _taken(page_action, route.path.removeprefix(PREFIX))
+                listed = {_open(one): label for one, label in ({**dict.fromkeys(taken.names, ""), **names}).items()}
+                assert route.openapi_extra is not None
+                # In place: where requests came before, the framework has another route with this mapping.
+                route.openapi_extra["requestBody"] = _body(listed)
 
 
 def _open(name: str) -> str:

@@ -124,15 +124,15 @@ def accepted(route: str, spelled: Iterable[str]) -> Accepted:
     return Accepted(plain, tuple(gaps), any(beyond.places for beyond in more))
 
 
-def only(taken: Accepted) -> Callable[[Request], Awaitable[None]]:
-    """What an address asks first: whether every name that was sent is one that it takes."""
+def only(taken_by: Callable[[], Accepted]) -> Callable[[Request], Awaitable[None]]:
+    """What an address asks first: whether every name that was sent is one that it takes. `taken_by` is asked then."""
 
     async def check(request: Request) -> None:
         """Refuse what nothing would read."""
         sent = await _names(request)
         if not sent:
             return
-        sites = _sites(request)
+        taken, sites = taken_by(), _sites(request)
         unknown = [name for name in sent if not taken.takes(name, sites)]
         if unknown:
             raise PlanError(_problems(unknown, taken))
