@@ -282,7 +282,8 @@ def _people(held: Sequence[tuple[Wanted, Note]], shelf: Shelf, bounds: Bounds, p
     with _writing(path, lattice, "float32", None, SETS["people"].attribution) as out:
         out.write(total.astype(np.float32), 1)
     side = f" in cells of {3 * n} arc-seconds, {n} x {n} of the source added up" if n > 1 else ""
-    return [f"People: {grouped(total.sum(), '.0f')} live in the area, by 2020{side}."]
+    count = grouped(total.sum(), ".0f")
+    return [f"People: {count} live in the cells that lie in the area or reach into it, by 2020{side}."]
 
 
 def _add(total: NDArray[np.float64], people: NDArray[np.float64], row: int, column: int, n: int) -> None:

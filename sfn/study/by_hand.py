@@ -52,6 +52,33 @@ class Ends:
     high_us: float
 
 
+def offsets_alone(what: WhatIf) -> Mapping[str, float]:
+    """The offsets of a try that has nothing else: levels and launches of a search know no more.
+
+    Raises
+    ------
+    PlanError
+        If something else is tried, which would count for nothing in silence.
+
+    Examples
+    --------
+    >>> offsets_alone(WhatIf({"south": -12.5}))
+    {'south': -12.5}
+    """
+    beside = {
+        "clock": what.clock_errors_us, "route": what.routes, "off": what.off_air, "strategy": what.window,
+        "state": what.state, "power, azimuth, pattern, tilt, height or position": what.levers,
+    }  # fmt: skip
+    wrong = [
+        Problem(key, "is not tried here: these figures follow offsets alone", "the overlap map, which tries it",
+                code="try-of-offsets-alone")
+        for key, given in beside.items() if given
+    ]  # fmt: skip
+    if wrong:
+        raise PlanError(wrong)
+    return what.offsets_us
+
+
 def sliders(
     network: Network, *, placed: Mapping[str, Located], asked: Asked, found_us: Mapping[str, float] | None = None
 ) -> tuple[Slider, ...]:

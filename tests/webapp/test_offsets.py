@@ -125,6 +125,12 @@ def test_sliders_come_without_a_search_and_show_gains_and_losses(
     assert "needs two sites" in same.text
     beyond = client.get(f"{part}/numbers?offset=gap:0")
     assert "problems" in beyond.text  # its device cannot launch before its parent is heard
+    # What these figures would not follow is refused, not passed over.
+    for tries in ("power=south:-3dB", "clock=gap:3", "route=south:standby", "off=north", "strategy=first"):
+        for name in ("numbers", "effect.json", f"plane.svg?a=south&b=north&{pair}"):
+            refused = client.get(f"{part}/{name}{'&' if '?' in name else '?'}offset=south:4&{tries}")
+            assert refused.status_code == 422, (name, tries)
+            assert "follow offsets alone" in refused.text
 
 
 @pytest.mark.usefixtures("coarse")

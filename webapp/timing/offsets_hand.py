@@ -13,7 +13,7 @@ from sfn.report.colours import painted
 from sfn.report.legend import legend
 from sfn.report.maps import png
 from sfn.solve.objective import Objective, Score
-from sfn.study.by_hand import Ends, curve, plane, tried_score
+from sfn.study.by_hand import Ends, curve, offsets_alone, plane, tried_score
 from sfn.study.effect import LABEL, SCALE, Effect
 from sfn.study.what_if import WhatIf, tried
 from webapp.config.addresses import Room
@@ -63,7 +63,7 @@ def numbers(request: Request, opened: ReadableDep, maps: MapsDep, key: str, trie
     what, placed = _objective(opened.network, maps, key), place(opened.network)
     (now, _), (then, made) = (
         tried_score(opened.network, what, offsets, placed=placed, executor=maps.executor)
-        for offsets in ({}, tries.offsets_us)
+        for offsets in ({}, offsets_alone(tries))
     )
     return HTMLResponse(html(request, OffsetsHand(now, then, what.unit, bool(opened.network.weights), made.doubts)))
 
@@ -76,7 +76,7 @@ def site_curve(
     """The objective over one site's offset."""
     what = _objective(opened.network, maps, key)
     text = curve(
-        opened.network, what, tries.offsets_us, Ends(site, low, high), placed=place(opened.network), found_us=best,
+        opened.network, what, offsets_alone(tries), Ends(site, low, high), placed=place(opened.network), found_us=best,
         executor=maps.executor,
     )  # fmt: skip
     return Response(text, media_type=SVG)
@@ -91,7 +91,7 @@ def pair_plane(
     what = _objective(opened.network, maps, key)
     found = {site: best for site, best in ((a, a_best), (b, b_best)) if best is not None}
     text = plane(
-        opened.network, what, tries.offsets_us, (Ends(a, a_low, a_high), Ends(b, b_low, b_high)),
+        opened.network, what, offsets_alone(tries), (Ends(a, a_low, a_high), Ends(b, b_low, b_high)),
         placed=place(opened.network), found_us=found, executor=maps.executor,
     )  # fmt: skip
     return Response(text, media_type=SVG)
@@ -125,7 +125,7 @@ def effect_legend(opened: ReadableDep) -> Response:
 def _effect(opened: Opened, maps: Maps, key: str, tries: WhatIf) -> Effect:
     """What the sliders' offsets do against the saved ones."""
     _objective(opened.network, maps, key)
-    now = tried(opened.network, WhatIf(tries.offsets_us), placed=place(opened.network))
+    now = tried(opened.network, WhatIf(offsets_alone(tries)), placed=place(opened.network))
     found = maps.effect(opened.network, key, now)
     if found is None:
         raise RefusedError(404)
