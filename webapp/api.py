@@ -314,7 +314,7 @@ def read_job(jobs: JobsDep, job_id: str) -> dict[str, Any]:
 def cancel_job(jobs: JobsDep, store: StoreDep, person: PersonDep, job_id: str) -> dict[str, Any]:
     """Ask a computation to stop; it does at its next step. Whoever started it may, and whoever may plan."""
     job = found(jobs, job_id)
-    stop(job, person, store)
+    stop(jobs, job, person, store)
     return as_json(job.view())
 
 

@@ -7,7 +7,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -352,8 +352,6 @@ def test_two_processes_are_one_service(
         told = b.get(job, headers=wanted)
         assert told.status_code == 200
         assert told.json()["state"] in ("running", "finished")
-        if told.json()["state"] == "running":
-            assert told.json()["phase"] == "another process of the service works at it"
         ends = time.monotonic() + 180
         while a.get(job, headers=wanted).json()["state"] != "finished" and time.monotonic() < ends:
             time.sleep(0.2)
@@ -374,6 +372,63 @@ def test_two_processes_are_one_service(
         with pytest.raises(AssertionError, match="another session_key"), serving(other, settings.database_url):
             pass
     assert store.audit.verify().faults == ()
+
+
+def test_a_search_of_the_one_is_followed_and_stopped_at_the_other(
+    settings: Settings, store: Store, postgres: SmallPostgres, tmp_path: Path
+) -> None:
+    """How far it is, its best once it was stopped there; one whose process was killed is named, and started again."""
+    data, wanted = tmp_path / "data", {"Accept": "application/json"}
+    asked = {"budget_s": "600", "seed": "3", "most_us": "2000"}
+    with serving(data, settings.database_url) as b:
+        with serving(data, settings.database_url) as a:
+            token, other = token_in(a.get("/").text), token_in(b.get("/").text)
+            assert a.post("/networks/demo/fm_ridge", data={"csrf_token": token}).status_code == 303
+            first = _search(a, token, asked)
+            there = _until(b, first, lambda told: "so far" in told["phase"])
+            assert (there["state"], there["total"]) == ("running", 1000)
+            later = _until(b, first, lambda told: told["done"] > there["done"])
+            assert later["done"] <= a.get(first, headers=wanted).json()["done"], "never ahead of what is done"
+            assert "another process" not in b.get(first).text
+
+            begun = time.monotonic()
+            assert b.post(f"{first}/cancel", data={"csrf_token": other}, headers=wanted).status_code == 200
+            ended = _until(b, first, lambda told: told["state"] not in ("waiting", "running"))
+            assert time.monotonic() - begun < 30
+            assert ended["state"] == "finished", ended
+            url = ended["result_url"]
+            answers = [one.get(f"/api/pages{url}").json()["answer"] for one in (a, b)]
+            assert answers[0] == answers[1]
+
+            second = _search(a, token, {**asked, "most_us": "1000"})
+            _until(b, second, lambda told: "so far" in told["phase"])
+        # killed by now; what it said last is put past the minute after which it counts as gone
+        with postgres.behind(name_of(settings.database_url)) as behind:
+            behind.execute("update common set value = '0' where name like 'process %'")
+        stopped = b.get(second, headers=wanted).json()
+        assert [one["code"] for one in stopped["problems"]] == ["job-stopped"]
+        again = b.post(stopped["again_url"], data={"csrf_token": other}, headers=wanted).json()
+        assert _until(b, again["url"], lambda told: told["state"] == "running")["id"] != stopped["id"]
+        with postgres.behind(name_of(settings.database_url)) as behind:
+            names = [row[0] for row in behind.execute("select name from common where name like 'job %'").fetchall()]
+        assert not [name for name in names if name.split()[1] == first.rpartition("/")[2]], "gone with what they are of"
+        b.post(again["cancel_url"], data={"csrf_token": other})
+
+
+def _search(client: httpx.Client, token: str, typed: dict[str, str]) -> str:
+    """Start a search of the first network's offsets; gives its job's address."""
+    answer = client.post("/networks/1/offsets/find", data={"csrf_token": token, **typed})
+    assert answer.status_code == 303, answer.text
+    return f"/jobs/{answer.headers['location'].partition('found=')[2]}"
+
+
+def _until(client: httpx.Client, job: str, holds: Callable[[dict[str, Any]], bool]) -> dict[str, Any]:
+    """What is told of a job once it holds."""
+    ends = time.monotonic() + 180
+    while not holds(told := client.get(job, headers={"Accept": "application/json"}).json()):
+        assert time.monotonic() < ends, told
+        time.sleep(0.2)
+    return dict(told)
 
 
 def _asks(client: httpx.Client) -> dict[str, str]:

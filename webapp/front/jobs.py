@@ -54,7 +54,7 @@ def show(request: Request, jobs: JobsDep, job_id: str) -> Response:
 def cancel(request: Request, jobs: JobsDep, store: StoreDep, person: PersonDep, job_id: str) -> Response:
     """Ask the job to stop; it does at its next step. Whoever started it may, and whoever may plan."""
     job = found(jobs, job_id)
-    stop(job, person, store)
+    stop(jobs, job, person, store)
     if wants_json(request):
         return JSONResponse(as_json(job.view()))
     return RedirectResponse(to("jobs.show", job_id), 303)

@@ -41,7 +41,7 @@ def not_yet(job: Job, response: Response) -> dict[str, object]:
 _WHO = "whoever started it, or somebody whose role plans: " + ", ".join(roles_for("plan"))
 
 
-def stop(job: Job, person: Person, store: Store) -> None:
+def stop(jobs: Jobs, job: Job, person: Person, store: Store) -> None:
     """Ask a job to stop; whoever started it may, and whoever may plan.
 
     Raises
@@ -52,12 +52,8 @@ def stop(job: Job, person: Person, store: Store) -> None:
     if person.named and person.name != job.started_by and not may(person, "plan"):
         what = f"{person.name} did not start this: it is {job.started_by or 'somebody else'}'s"
         raise RefusedError(403, Problem("job", what, _WHO, code="job-of-another"))
-    if job.elsewhere:
-        what = "another process of the service works at it: it cannot be stopped from here"
-        expected = "the browser that began it, which the proxy is to keep at one process"
-        raise RefusedError(409, Problem("job", what, expected, code="job-elsewhere"))
     store.audit.add("job cancelled", subject=job.title, body={"started_by": job.started_by})
-    job.progress.cancel()
+    jobs.cancel(job)
 
 
 def found(jobs: Jobs, job_id: str) -> Job:

@@ -10,17 +10,17 @@ import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Engine, delete
+from sqlalchemy import Engine, delete, func, select
 from sqlalchemy.engine import Connection
 from sqlalchemy.exc import SQLAlchemyError
 
 from sfn.errors import Problem
 from webapp.store import common
-from webapp.store.schema import jobs
+from webapp.store.schema import common as shared, jobs
 from webapp.store.seals import change, digest_of, holds, put, rows, utc, utc_or_none
 
 OPEN, FINISHED = "open", "finished"
@@ -28,6 +28,10 @@ OPEN, FINISHED = "open", "finished"
 KEPT_DAYS = 30
 BEAT_S, GONE_S = 10.0, 60.0
 """How often each of several processes says that it is there, and after which silence it counts as gone."""
+FOLLOW_S = 1.0
+"""How often it says how far its computations are, and looks which of them are to stop."""
+Told = Callable[[], Mapping[str, Mapping[str, Any]]]
+"""How far the open computations of this process are, by id, as JSON has it."""
 MOST_ANSWER_BYTES = 8_000_000
 """A larger answer is not kept, and its page says so."""
 
@@ -56,6 +60,8 @@ class JobRecord:
     """Which process of the service it was begun in."""
     elsewhere: bool = False
     """Whether it is open, and that is another process, which is there."""
+    told: Mapping[str, Any] = field(default_factory=dict)
+    """How far that process said last that it is; empty where it has said nothing yet."""
     damaged: bool = False
     """Whether the row is not what was written: then nothing of it is known but its number."""
 
@@ -69,6 +75,9 @@ class JobRecords:
         self._shared = engine.dialect.name == "postgresql"  # SQLite serves one process: whatever else was open, ended
         self._process, self._ended = secrets.token_hex(8), threading.Event()
         self._beating: threading.Thread | None = None
+        self._told: Told = dict
+        self._stop: Callable[[str], None] = lambda _: None
+        self._said: dict[str, str] = {}
 
     def begin(
         self, job_id: str, *, key: str, title: str, function: str, asked: Mapping[str, Any], who: str,
@@ -93,6 +102,9 @@ class JobRecords:
                 "answer": "",
             }
             put(connection, jobs, values)
+            if self._shared:
+                still = select(jobs.c.id).where(jobs.c.state == OPEN)
+                connection.execute(delete(shared).where(shared.c.name.like("job %"), _id_in_name.not_in(still)))
         if self._shared and self._beating is None:
             self._beat()
             self._beating = threading.Thread(target=self._beats, name="beats", daemon=True)
@@ -107,9 +119,37 @@ class JobRecords:
                 common.put(connection, self._name(self._process), "0")
 
     def _beats(self) -> None:
-        while not self._ended.wait(BEAT_S):
+        beaten = time.monotonic()
+        while not self._ended.wait(FOLLOW_S):
             with suppress(SQLAlchemyError):  # away for a while: so is whoever would ask
-                self._beat()
+                self._follow()
+                if time.monotonic() - beaten >= BEAT_S:
+                    self._beat()
+                    beaten = time.monotonic()
+
+    def followed(self, told: Told, stop: Callable[[str], None]) -> None:
+        """From whom to learn how far this process is, and whom to tell that another one wants a computation stopped."""
+        self._told, self._stop = told, stop
+
+    def ask_stop(self, job_id: str) -> None:
+        """Ask the process that works at a computation to stop it."""
+        with self._writing.begin() as connection:
+            common.put(connection, _name_of(job_id, "stop"), "asked")
+
+    def _follow(self) -> None:
+        """Say how far each is where that has changed, and stop what is asked to stop."""
+        told = {job_id: json.dumps(dict(one), ensure_ascii=False) for job_id, one in self._told().items()}
+        if told:
+            names = {_name_of(job_id, "stop"): job_id for job_id in told}
+            with self._engine.begin() as connection:
+                found = connection.execute(select(shared.c.name).where(shared.c.name.in_(names))).scalars().all()
+            for name in found:
+                self._stop(names[name])
+        if changed := {job_id: text for job_id, text in told.items() if self._said.get(job_id) != text}:
+            with self._writing.begin() as connection:
+                for job_id, text in changed.items():
+                    common.put(connection, _name_of(job_id, "told"), text)
+        self._said = told
 
     def _beat(self) -> None:
         """Tell the other processes that this one is there."""
@@ -149,11 +189,20 @@ class JobRecords:
             row = connection.execute(rows(jobs).where(jobs.c.id == job_id)).first()
             found = None if row is None else _record(row)
             if found is not None and found.state == OPEN and self._there(connection, found.process):
-                return replace(found, elsewhere=True)
+                said = common.read(connection, _name_of(job_id, "told"))
+                return replace(found, elsewhere=True, told={} if said is None else json.loads(said))
             return found
 
     def _now(self) -> datetime:
         return self._clock().replace(tzinfo=None)
+
+
+_id_in_name = func.substr(shared.c.name, len("job ") + 1, 12)  # ids have twelve characters
+
+
+def _name_of(job_id: str, what: str) -> str:
+    """Under which name all processes find something of a computation."""
+    return f"job {job_id} {what}"
 
 
 def _plain(problem: Problem) -> dict[str, Any]:

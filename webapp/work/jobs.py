@@ -150,6 +150,16 @@ class KeptJobs:
                 answer=None if function is None else function.plain(job.result),
             )  # fmt: skip
 
+    def followed(self, told: Callable[[], Mapping[str, Mapping[str, Any]]], stop: Callable[[str], None]) -> None:
+        """From whom the other processes learn how far jobs of this one are, and who stops one for them."""
+        if self._records is not None:
+            self._records.followed(told, stop)
+
+    def stop_elsewhere(self, job: Job) -> None:
+        """Ask the process that works at it to stop it."""
+        if self._records is not None:
+            self._records.ask_stop(job.id)
+
     def find(self, job_id: str) -> Job | None:
         """The job of an id, with its answer where that was kept."""
         record = None if self._records is None else self._records.find(job_id)
@@ -164,8 +174,8 @@ class KeptJobs:
         if record.damaged:
             what = "what the database has of this computation is not what was written: nothing rests on it"
         elif record.elsewhere:
-            job.elsewhere, job.state = True, "running"
-            job.progress.tell("another process of the service works at it", done=0, total=0)
+            job.elsewhere, job.state = True, "waiting" if record.told.get("state") == "waiting" else "running"
+            job.progress.follow(record.told)
             return job
         elif record.state == OPEN:
             job.stopped = True
@@ -232,6 +242,7 @@ class Jobs:
         self._jobs: OrderedDict[str, Job] = OrderedDict()
         self._waiting: list[tuple[Job, Callable[[], None]]] = []
         self._running: Counter[str] = Counter()
+        self._kept.followed(self._open, self._cancel)
 
     def start(
         self,
@@ -347,6 +358,25 @@ class Jobs:
         """The state of every job that is remembered."""
         with self._lock:
             return tuple(job.state for job in self._jobs.values())
+
+    def cancel(self, job: Job) -> None:
+        """Ask a job to stop; one of another process stops within a second or two of its next step."""
+        if job.elsewhere:
+            self._kept.stop_elsewhere(job)
+        job.progress.cancel()
+
+    def _cancel(self, job_id: str) -> None:
+        """Ask one of this process to stop, by its id."""
+        with self._lock:
+            job = self._jobs.get(job_id)
+        if job is not None:
+            job.progress.cancel()
+
+    def _open(self) -> dict[str, dict[str, Any]]:
+        """How far each that has not ended is, for the other processes."""
+        with self._lock:
+            still = [job for job in self._jobs.values() if job.state not in ENDED]
+        return {job.id: {"state": job.state, **job.progress.plain()} for job in still}
 
     def cancel_all(self) -> int:
         """Ask every job to stop, for the application is ending; how many had not ended."""

@@ -1,7 +1,9 @@
 """How far a job is, as its work tells it, and the wish that it stops."""
 
 import threading
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
 
 
 class CancelledError(Exception):
@@ -48,6 +50,17 @@ class Progress:
         """The last phase, done, total and parts."""
         with self._lock:
             return self._phase, self._done, self._total, self._parts
+
+    def plain(self) -> dict[str, Any]:
+        """What was told last, as JSON has it."""
+        phase, done, total, parts = self.told()
+        return {"phase": phase, "done": done, "total": total, "parts": [asdict(one) for one in parts]}
+
+    def follow(self, plain: Mapping[str, Any]) -> None:
+        """Say what another process told as `plain`; empty where it has told nothing yet."""
+        phase = plain.get("phase", "another process of the service works at it")
+        parts = tuple(Part(**one) for one in plain.get("parts", ()))
+        self.tell(phase, done=plain.get("done", 0), total=plain.get("total", 0), parts=parts)
 
     def cancel(self) -> None:
         """Ask the work to stop at its next `tell`."""
