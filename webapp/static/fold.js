@@ -56,7 +56,7 @@
     if (!rows.length) continue;
     const part = document.createElement("details"), summary = document.createElement("summary"), rest = long.cloneNode(false);
     part.className = "fold";
-    summary.textContent = `${rows.length} more`;
+    summary.textContent = `${rows.length} more${rows.length > 1 && long.dataset.foldWhat ? ` ${long.dataset.foldWhat}` : ""}`;
     rest.append(long.tHead.cloneNode(true), body.cloneNode(false));
     rest.tBodies[0].append(...rows);
     part.append(summary, rest);
