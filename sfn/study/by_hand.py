@@ -58,7 +58,7 @@ def offsets_alone(what: WhatIf) -> Mapping[str, float]:
     Raises
     ------
     PlanError
-        If something else is tried, which would count for nothing in silence.
+        If something else is tried: it would count for nothing and nobody would be told.
 
     Examples
     --------
