@@ -39,6 +39,7 @@ def test_a_line_drawn_on_the_map_gives_chart_table_and_marks(page: Page, address
     page.click("#road-form button:not([type=button])")
     answered(page)
     expect(page.locator("figure.profile img")).to_have_js_property("naturalWidth", 1056)
+    page.click('a[href="#tries"]')  # on a telephone it unfolds them
     page.fill('[name="offset-summit"]', "-12")
     page.get_by_role("button", name="Try", exact=True).click()
     page.wait_for_url(re.compile("offset=summit"))
