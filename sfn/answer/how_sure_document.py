@@ -22,6 +22,7 @@ def sure_document(found: HowSure, *, people: bool) -> dict[str, Any]:
             "cosited_correlation": found.doubt.cosited_correlation_ratio,
         },
         "worlds_say": list(found.says),
+        "measured": measured_document(found.measured),
         "today_sure": plan_sure(found.plans[0], people=people),
     }
 

@@ -55,10 +55,11 @@ its margin), `robust` (p20, mean, null), `classes_by` as above. Unless --worlds 
 where area is counted), served_p5, served_p20, served_p50, served_p95, served_mean, served_p5_error, served_p50_error,
 served_p95_error, served_as_predicted, better_than_today, better_than_today_error, unknowns_looked_at and unknowns (each
 with kind, of, says, share_alone, share_alone_error, share_in_all, share_in_all_error), and beside them stand
-`today_sure`, `worlds`, `worlds_seed`, `worlds_ended`, `worlds_say` and `worlds_model` (sigma_db, sigma_says, whole_db,
-decorrelation_m, site_correlation, cosited_correlation). Problems bear what, where, expected, severity, code, sites,
-routes, stages, fields and values (more_db, towards_deg). Figures are predicted medians. Ctrl-C once ends the search and
-keeps the best so far.
+`today_sure`, `worlds`, `worlds_seed`, `worlds_ended`, `worlds_say`, `measured` (as in `sure`; null without --measured:
+with it the search of --robust too draws only worlds that agree with the drive test) and `worlds_model` (sigma_db,
+sigma_says, whole_db, decorrelation_m, site_correlation, cosited_correlation). Problems bear what, where, expected,
+severity, code, sites, routes, stages, fields and values (more_db, towards_deg). Figures are predicted medians. Ctrl-C
+once ends the search and keeps the best so far.
 """
 
 import argparse
@@ -162,8 +163,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _run_plans(args: argparse.Namespace) -> int:
     """Compute levels, search offsets and levers together, print the plans."""
-    options = plan_options(args)
     plan = load(args.network, own_services=args.own_services)
+    options = plan_options(args, plan)
     say_left_out(plan.readable, args)
     with stopped_by_hand() as stopped:
         answer = plans(

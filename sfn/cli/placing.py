@@ -24,10 +24,10 @@ the best first, each with pattern, azimuth_deg, offset_us, launch_us, without_se
 Unless --worlds 0 the first four are drawn in the same worlds (words in the help of `sure`): each has people_p5,
 people_p20, people_p50, people_p95, people_mean, served_p5, served_p20, served_p50, served_p95, served_mean,
 served_p5_error, served_p50_error, served_p95_error, served_as_predicted, better_than_today, better_than_today_error,
-unknowns_looked_at (0) and unknowns (none), and beside them stand `today_sure`, `worlds`, `worlds_seed`,
-`worlds_ended`, `worlds_say` and `worlds_model` (sigma_db, sigma_says, whole_db, decorrelation_m, site_correlation,
-cosited_correlation). Sites on air stay as they are planned. Figures are predicted medians. Ctrl-C once ends the
-search and keeps what was looked at.
+unknowns_looked_at (0) and unknowns (none), and beside them stand `today_sure`, `worlds`, `worlds_seed`, `worlds_ended`,
+`worlds_say`, `measured` (as in `sure`; null without --measured) and `worlds_model` (sigma_db, sigma_says, whole_db,
+decorrelation_m, site_correlation, cosited_correlation). Sites on air stay as they are planned. Figures are predicted
+medians. Ctrl-C once ends the search and keeps what was looked at.
 """
 
 import argparse
@@ -35,9 +35,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from sfn.answer.site_files import read_sites
-from sfn.cli.plan_options import stopped_by_hand
+from sfn.cli.plan_options import measured_idle, stopped_by_hand
 from sfn.cli.progress import progress_teller
-from sfn.cli.sure import add_world_options, print_sure_table, worlds_asked
+from sfn.cli.sure import add_measured_options, add_world_options, print_sure_table, worlds_measured
 from sfn.cli.table import add_json, print_json, print_table, say, say_left_out
 from sfn.errors import PlanError, Problem
 from sfn.library.opened import load
@@ -83,6 +83,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--max-offset-us", type=float, metavar="US", help="greatest offset (50; OFDM: guard interval)")
     parser.add_argument("--objective", choices=("people", "area"), help="what is counted (people where they are known)")
     add_world_options(parser, seed=True, beside="; 0: none")
+    add_measured_options(parser)
     parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
     add_json(parser)
 
@@ -110,7 +111,8 @@ def run(args: argparse.Namespace) -> int:
         answer = placing(
             plan, asked, patterns=patterns, azimuth_step_deg=args.azimuth_step_deg, objective=args.objective,
             max_offset_us=args.max_offset_us, pixel_m=args.pixel_m,
-            sure=None if args.worlds == 0 else worlds_asked(args), progress=progress_teller(), cancelled=stopped,
+            sure=None if args.worlds == 0 else worlds_measured(args, plan), progress=progress_teller(),
+            cancelled=stopped,
         )  # fmt: skip
     if args.json:
         print_json(answer.document)
@@ -131,6 +133,7 @@ def _refuse_idle(args: argparse.Namespace) -> None:
             option = f"--{name.replace('_', '-')}"
             expected = f"--high-ground, or no {option}"
             wrong.append(Problem(option, "does nothing with --masts", expected, code="option-idle"))
+    wrong += measured_idle(args)
     if wrong:
         raise PlanError(wrong)
 

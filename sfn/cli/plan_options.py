@@ -10,8 +10,9 @@ from typing import Any
 from pydantic import ValidationError
 
 from sfn.cli.contours import licence_areas
-from sfn.cli.sure import WORLDS, add_world_options, worlds_asked
+from sfn.cli.sure import WORLDS, add_measured_options, add_world_options, worlds_measured
 from sfn.errors import PlanError, Problem
+from sfn.library.opened import Opened
 from sfn.plan.may_change import ChangeCosts, SiteChanges
 from sfn.plan.number_text import number_written
 from sfn.study.plan_levers import KINDS
@@ -24,7 +25,18 @@ STEPS = {
     "mechanical_tilt_steps": ("mechanical_tilt_deg", "mechanical tilt, degrees downwards"),
 }
 COSTS = {"visit": "visit", "rigging": "rigging_day", "licence": "licence_change"}
-BESIDE = ("patterns", "on_off", "cost", "cost_unit", "licence", "licence_level_dbuvm", "robust", *WORLDS, *STEPS)
+BESIDE = (
+    "patterns",
+    "on_off",
+    "cost",
+    "cost_unit",
+    "licence",
+    "licence_level_dbuvm",
+    "robust",
+    "measured",
+    *WORLDS,
+    *STEPS,
+)
 """Options that mean nothing without ``--vary``."""
 SHAPE = "LEAST:GREATEST:STEP"
 
@@ -51,11 +63,12 @@ def add_plan_options(parser: argparse.ArgumentParser) -> None:
         "worlds; with --vary",
     )  # fmt: skip
     add_world_options(parser, seed=False, beside="; with --vary, 0: none")
+    add_measured_options(parser, beside="; with --vary")
     parser.add_argument("--licence", type=Path, metavar="FILE", help="GeoJSON or KML no site may reach out of")
     parser.add_argument("--licence-level-dbuvm", type=float, metavar="E", help="at this field strength, dBuV/m")
 
 
-def plan_options(args: argparse.Namespace) -> dict[str, Any]:
+def plan_options(args: argparse.Namespace, network: Opened) -> dict[str, Any]:
     """The options as the search takes them: vary, general, costs, licences.
 
     Raises
@@ -80,7 +93,7 @@ def plan_options(args: argparse.Namespace) -> dict[str, Any]:
         "general": _record(SiteChanges, line, OPTIONS),
         "costs": None if costs is None else _record(ChangeCosts, costs, COST_OPTIONS),
         "licences": _licences(args),
-        "sure": None if args.worlds == 0 else worlds_asked(args),
+        "sure": None if args.worlds == 0 else worlds_measured(args, network),
         "robust": args.robust,
     }
 
@@ -157,8 +170,17 @@ def _refuse_idle(args: argparse.Namespace, vary: list[str]) -> None:
     if args.licence is None and args.licence_level_dbuvm is not None:
         expected = "--licence beside it"
         wrong.append(Problem("--licence-level-dbuvm", "does nothing without --licence", expected, code="option-idle"))
+    wrong += measured_idle(args)
     if wrong:
         raise PlanError(wrong)
+
+
+def measured_idle(args: argparse.Namespace) -> list[Problem]:
+    """Drive tests where no worlds are drawn."""
+    if not args.measured or args.worlds != 0:
+        return []
+    what, expected = "does nothing where no worlds are drawn", "--worlds above 0, or no --measured"
+    return [Problem("--measured", what, expected, code="option-idle")]
 
 
 def refuse_without_vary(args: argparse.Namespace) -> None:

@@ -50,9 +50,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument("--objective", choices=("people", "area"), help="what is counted (people where they are known)")
     add_world_options(parser, seed=True)
+    add_measured_options(parser)
+    parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
+    add_json(parser)
+
+
+def add_measured_options(parser: argparse.ArgumentParser, *, beside: str = "") -> None:
+    """Drive tests that the worlds agree with, and how they are read."""
     parser.add_argument(
         "--measured", type=Path, action="append", default=[], metavar="LOG",
-        help="drive test (as for calibrate): only worlds that agree with it are drawn; repeatable",
+        help=f"drive test (as for calibrate): only worlds that agree with it are drawn; repeatable{beside}",
     )  # fmt: skip
     parser.add_argument("--alone", metavar="SITE", help="the site on air alone, where a log does not say")
     parser.add_argument("--stretch-m", type=float, default=100.0, metavar="M", help="road taken together (100)")
@@ -63,8 +70,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="what its receiver is off by all along (1.5: common practice, from memory)",
     )  # fmt: skip
     add_log_options(parser)
-    parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
-    add_json(parser)
 
 
 def add_world_options(parser: argparse.ArgumentParser, *, seed: bool, beside: str = "") -> None:
@@ -99,16 +104,26 @@ def run(args: argparse.Namespace) -> int:
     network = load(args.network, own_services=args.own_services)
     say_left_out(network.readable, args)
     plans = [(path.name, load(path, own_services=args.own_services)) for path in args.plan]
-    asked, measured = replace(worlds_asked(args), meter_db=args.meter_db), _measured(args, network)
+    asked = worlds_measured(args, network)
     answer = how_sure(
-        network, plans, asked=asked, objective=args.objective, pixel_m=args.pixel_m, measured=measured,
-        progress=progress_teller(),
-    )  # fmt: skip
+        network, plans, asked=asked, objective=args.objective, pixel_m=args.pixel_m, progress=progress_teller()
+    )
     if args.json:
         print_json(answer.document)
     else:
         _print(answer)
     return 0
+
+
+def worlds_measured(args: argparse.Namespace, network: Opened) -> AskedSure:
+    """The worlds asked for, with the drive tests that they agree with.
+
+    Raises
+    ------
+    PlanError
+        If a log leaves something open or cannot be used.
+    """
+    return replace(worlds_asked(args), meter_db=args.meter_db, measured=_measured(args, network))
 
 
 def _measured(args: argparse.Namespace, network: Opened) -> Calibrated | None:

@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from sfn.answer.how_sure_document import measured_document, plan_sure, sure_document
+from sfn.answer.how_sure_document import plan_sure, sure_document
 from sfn.field.rasters import SiteProgress
 from sfn.geodesy.sites import place
 from sfn.library.opened import Opened
@@ -55,7 +55,6 @@ class SureAnswer:
             "left_out_sites": left_out_document(network.left_out),
             **self.found.beside.as_json(),
             **sure_document(self.found, people=people),
-            "measured": measured_document(self.found.measured),
             "plans": [
                 {"name": name} | plan_sure(one, people=people)
                 for name, one in zip(self.names, self.found.plans[1:], strict=True)
@@ -83,11 +82,12 @@ def how_sure(
     plans : sequence of (name, Opened)
         Other documents of the same sites.
     asked : AskedSure, optional
-        How many worlds, and how far levels may be off.
+        How many worlds, how far levels may be off, and what was measured.
     objective, pixel_m, progress
         As in `sfn.library.search.optimise`.
     measured : Calibrated, optional
-        Drive tests of `network`, from `sfn.study.calibrated.calibrated`: worlds that they rule out are not drawn.
+        Drive tests of `network`, from `sfn.study.calibrated.calibrated`, instead of those in `asked`: worlds that they
+        rule out are not drawn.
     told : callable(worlds done, all), optional
 
     Raises
@@ -95,6 +95,9 @@ def how_sure(
     PlanError
         If an argument or a document cannot be used, or people are to be counted and not known.
     """
+    wanted = asked or AskedSure()
+    if measured is not None:
+        wanted = replace(wanted, measured=measured)
     today, placed, ground = network.readable, place(network.readable), network.ground
     grid, heard = counted_on(network, objective, pixel_m, placed=placed)
     counted = Asked(
@@ -105,8 +108,8 @@ def how_sure(
         levels = levels_over(today, grid, placed=placed, ground=ground, executor=executor, progress=progress)
         what = network_objective(today, levels, counted, executor=executor)
         found = sure_of(
-            today, levels, what, asked or AskedSure(), [one.readable for _, one in plans], placed=placed,
-            measured=measured, executor=executor, told=told,
+            today, levels, what, wanted, [one.readable for _, one in plans], placed=placed,
+            executor=executor, told=told,
         )  # fmt: skip
     names = tuple(name for name, _ in plans)
     resting = resting_on(today, levels, heard, credits_say=network.credits_say)

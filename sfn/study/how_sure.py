@@ -11,7 +11,7 @@ from sfn.reception.class_says import ClassSays, class_says
 from sfn.reception.coverage import Coverage
 from sfn.reception.drawn import USUAL_CORRELATION
 from sfn.reception.level_doubt import USUAL_DISTANCE_M, WHOLE_DB, LevelDoubt, usual_sigma_db
-from sfn.reception.level_seen import METER_DB
+from sfn.reception.level_seen import METER_DB, Seen
 from sfn.report.numbers import number
 from sfn.solve.objective import Objective
 from sfn.study.calibrated import Calibrated
@@ -45,6 +45,8 @@ class AskedSure:
         Of two sites; not given: the document's (`levels.site_correlation`), else that of the drawn shares. [1]
     meter_db : float
         What the receiver of a drive test is off by all along, where one is given. [dB]
+    measured : Calibrated, optional
+        Drive tests beside the levels of today's network: worlds that they rule out are not drawn.
     """
 
     worlds_n: int = USUAL_WORLDS_N
@@ -54,6 +56,7 @@ class AskedSure:
     distance_m: float | None = None
     site_correlation_ratio: float | None = None
     meter_db: float = METER_DB
+    measured: Calibrated | None = None
 
     def doubt(self, network: Network, *, smooth: bool) -> tuple[LevelDoubt, str]:
         """The doubt of levels, and in words where its spread is from.
@@ -85,6 +88,16 @@ class AskedSure:
             expected = "a spread of 0 dB or more, a part of it, a distance above 0, a correlation from 0 to below 1"
             raise PlanError([Problem("sigma_db", str(refused), expected, code="out-of-range")]) from None
         return doubt, said
+
+    def seen(self, computed: Coverage) -> Seen | None:
+        """What was measured, by site and pixel of a map; None without a drive test.
+
+        Raises
+        ------
+        PlanError
+            As `sfn.study.sure_measured.seen_on`.
+        """
+        return None if self.measured is None else seen_on(computed, self.measured, meter_db=self.meter_db)
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +189,6 @@ def sure_of(
     plans: Sequence[Network],
     *,
     placed: Mapping[str, Located],
-    measured: Calibrated | None = None,
     unknowns: bool = True,
     executor: Executor | None = None,
     told: Told | None = None,
@@ -195,8 +207,6 @@ def sure_of(
         Besides today's.
     placed, unknowns, told, cancelled
         As in `how_sure`.
-    measured : Calibrated, optional
-        Drive tests beside the levels of `network`: worlds that they rule out are not drawn.
     executor : concurrent.futures.Executor, optional
         Threads.
 
@@ -212,7 +222,7 @@ def sure_of(
             what_says = f"sites are not the same: {', '.join(sorted(apart))}"
             expected = "plans of one set of sites: a new site has no levels here"
             raise PlanError([Problem("sites", what_says, expected, code="levels-of-another-path")])
-    seen = None if measured is None else seen_on(computed, measured, meter_db=asked.meter_db)
+    measured, seen = asked.measured, asked.seen(computed)
     worlds = Worlds(network, computed, what, doubt, seed=asked.seed, executor=executor, seen=seen)
     found = how_sure(
         worlds, (network, *plans), placed=placed, worlds_n=asked.worlds_n, unknowns=unknowns, told=told,

@@ -104,6 +104,8 @@ def plans(
         """Whether licences hold, and relays hear as well as they did."""
         return radiated.licensed(i, choice) and relays.heard(i, choice)
 
+    if asked.sure is not None:
+        asked.sure.seen(computed)  # what cannot be used is told before the search
     sure = asked.sure if asked.robust is None else asked.sure or AskedSure(seed=asked.counted.seed)
     robust = None if asked.robust is None or sure is None else _in_worlds(network, computed, what, scene, sure, asked)
 
@@ -163,16 +165,18 @@ def _limits(base: Network, levers: Sequence[SiteLevers], asked: AskedPlans, *, p
 def _in_worlds(
     network: Network, computed: Coverage, what: Objective, scene: Scene, sure: AskedSure, asked: AskedPlans
 ) -> Scene:
-    """A sample of the places in drawn worlds of its own: what is found is judged in others."""
+    """A sample of the places in drawn worlds that agree with what was measured; plans are judged in others."""
     doubt, _ = sure.doubt(network, smooth=computed.smooth)
     thin = scene.sample(ROBUST_PLACES_N, seed=asked.counted.seed)
-    worlds = Worlds(network, computed, what, doubt, seed=sure.seed, places=thin.place, weight=thin.weight)
+    worlds = Worlds(
+        network, computed, what, doubt, seed=sure.seed, places=thin.place, weight=thin.weight,
+        seen=sure.seen(computed),
+    )  # fmt: skip
     every = tuple(site.model_copy(update={"on_air": True}) for site in network.sites)
     doubts, _ = launch_doubts(network.model_copy(update={"sites": every}), computed.sites)
     errors_db, off_us = [], []
     for draw in range(SEARCH_DRAWS_FROM, SEARCH_DRAWS_FROM + ROBUST_WORLDS_N):
-        units = [worlds.draws.unit(k, seed=sure.seed, draw=draw) for k in range(len(computed.sites))]
-        errors_db.append(worlds.draws.errors_db(units))
+        errors_db.append(worlds.fields(draw).errors_db)
         parts = [drawn_part(one, seed=sure.seed, draw=draw) for one in doubts]
         off_us.append(launch_errors_us(doubts, parts, len(computed.sites)))
     return in_worlds(thin, errors_db, off_us, quantile=P20_QUANTILE if asked.robust == "p20" else None)

@@ -142,13 +142,19 @@ class Worlds:
 
     def world(self, draw: int, plans: Sequence[Planned]) -> World:
         """One world, for some plans."""
-        units = [(self.seen or self.draws).unit(k, seed=self.seed, draw=draw) for k in range(len(self.computed.sites))]
         keyed = {one.key: one for plan in plans for one in plan.doubts}
         parts = {key: drawn_part(one, seed=self.seed, draw=draw) for key, one in keyed.items()}
+        made = self.fields(draw)
+        made.parts.update(parts)
+        return made
+
+    def fields(self, draw: int) -> World:
+        """One world's errors of levels; of launches nothing."""
+        units = [(self.seen or self.draws).unit(k, seed=self.seed, draw=draw) for k in range(len(self.computed.sites))]
         if self.seen is None:
-            return World(units, self.draws.errors_db(units), parts=parts)
+            return World(units, self.draws.errors_db(units))
         doubts = np.random.default_rng([self.seed, draw, *MEASURING]).standard_normal(self.seen.seen.site.size + 1)
-        return World(units, self.seen.errors_db(units, doubts=doubts), doubts, parts)
+        return World(units, self.seen.errors_db(units, doubts=doubts), doubts)
 
     def none(self) -> World:
         """The world in which every figure is as predicted."""

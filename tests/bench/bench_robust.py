@@ -2,11 +2,14 @@
 
     python tests/bench/bench_robust.py SECONDS NETWORKS
 
-Random FM networks of 5 to 9 sites x 2,000 places (`tests/sfn/solve/scenes.py`): offsets, powers and directions, whatever
+Random FM networks of 5 to 12 sites x 2,000 places (`tests/sfn/solve/scenes.py`): offsets, powers and directions, whatever
 they cost. A search at medians for so many seconds; from its plans on one in worlds, half as long, and beside it one at
 medians that goes on as long ("longer"). Of the last four plans of both fronts that one is taken which is best in 100
 worlds of its own, as `sfn.study.plans` does. Then each is judged in 400 fresh worlds over all places: how many are
 served at least with 95 % of the chances (the bad end), with 80 %, and on the average.
+
+Seen with 3 s and 20 networks: at the bad end `p20` gains 1.10 times what medians alone do (median; not worse on 20),
+`mean` 1.18 times (18). Against medians that go on as long 1.04 (13 of 20) and 1.08 (14 of 20): mostly better, not always.
 """
 
 import sys
@@ -68,7 +71,7 @@ def run(budget_s: float, networks_n: int) -> None:
     together(small, options(3), plain_limits(np.zeros(3), most_us=50.0), budget_s=30.0)
     for seed in range(networks_n):
         rng = np.random.default_rng(seed)
-        made, bearing = scene(rng, sites=int(rng.integers(5, 10)), points=PLACES_N)
+        made, bearing = scene(rng, sites=int(rng.integers(5, 13)), points=PLACES_N)
         count = len(made.sites)
         to_sites = ((bearing + 180.0) % 360.0).astype(np.float32)
         mixing = site_mixing(to_sites, np.arange(count), DOUBT)

@@ -128,6 +128,8 @@ def test_a_licence_file_binds(capsys: pytest.CaptureFixture[str], tmp_path: Path
         (["--vary", "power"], "nothing may be varied"),
         (["--vary", "power", "--power-steps", "0:3:3", "--worlds", "3"], "3 worlds; 20 to 10000"),
         (["--robust", "p20"], "--robust: does nothing without --vary"),
+        (["--measured", "road.csv"], "--measured: does nothing without --vary"),
+        (["--vary", "offset", "--measured", "road.csv", "--worlds", "0"], "--measured: does nothing where no worlds"),
         (["--sigma-db", "7"], "--sigma-db: does nothing without --vary"),
         (["--vary", "power", "--tilt-steps", "0:2:1"], "--tilt-steps: does nothing where tilt is not varied"),
         (["--vary", "power", "--max-changed", "2"], "--max-changed: does nothing with --vary"),

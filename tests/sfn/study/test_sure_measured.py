@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from sfn.answer.plans_document import plans_document
 from sfn.errors import PlanError
 from sfn.geodesy.sites import place
 from sfn.plan import Network, read
@@ -15,6 +16,9 @@ from sfn.reception.level_doubt import LevelDoubt
 from sfn.reception.level_seen import Seen
 from sfn.study.calibrated import Calibrated, calibrated
 from sfn.study.how_sure import AskedSure, sure_of
+from sfn.study.optimised import Asked
+from sfn.study.plans import SEARCH_DRAWS_FROM, plans
+from sfn.study.plans_found import AskedPlans
 from sfn.study.sure_measured import seen_on
 from sfn.study.worlds import Worlds
 from sfn.survey.drive_log import log_of_levels
@@ -98,10 +102,8 @@ def test_what_was_taken_and_what_not_is_said(network: Network, levels: Coverage)
     """Stretches beyond the map are counted as such; worlds without a drive test are those of before."""
     what, asked, placed = counted(network, levels), AskedSure(worlds_n=20, sigma_db=7.0), place(network)
     plain = sure_of(network, levels, what, asked, [], placed=placed, unknowns=False)
-    found = sure_of(
-        network, levels, what, asked, [], placed=placed, unknowns=False,
-        measured=driven(network, levels, beyond_n=40),
-    )  # fmt: skip
+    told = replace(asked, measured=driven(network, levels, beyond_n=40))
+    found = sure_of(network, levels, what, told, [], placed=placed, unknowns=False)
     taken: Any = found.measured
     assert plain.measured is None
     assert taken.outside_n > 0
@@ -123,7 +125,8 @@ def test_a_drive_test_that_says_nothing_here_changes_nothing(network: Network, l
     )
     what, asked, placed = counted(network, levels), AskedSure(worlds_n=20), place(network)
     plain = sure_of(network, levels, what, asked, [], placed=placed, unknowns=False)
-    found = sure_of(network, levels, what, asked, [], placed=placed, unknowns=False, measured=gone)
+    told = replace(asked, measured=gone)
+    found = sure_of(network, levels, what, told, [], placed=placed, unknowns=False)
     assert found.plans[0].served.tolist() == plain.plans[0].served.tolist()
     assert "The worlds are those without a drive test" in " ".join(found.says)
 
@@ -136,6 +139,28 @@ def test_indoors_and_receivers_beyond_reason_are_refused(network: Network, level
         seen_on(levels, replace(measured, network=network.model_copy(update={"receiver": indoors})))
     with pytest.raises(PlanError, match="off by 30 dB"):
         sure_of(
-            network, levels, counted(network, levels), AskedSure(meter_db=30.0), [], placed=place(network),
-            measured=measured,
+            network, levels, counted(network, levels), AskedSure(meter_db=30.0, measured=measured), [],
+            placed=place(network),
         )  # fmt: skip
+
+
+def test_a_robust_search_draws_measured_worlds_and_says_so(network: Network, levels: Coverage) -> None:
+    """The worlds of the search are those that agree, place by place; the plans' answer says what they agree with."""
+    # A receiver that is right: near the road every world of the search is as it was driven, to a stretch's 3 dB.
+    sure = AskedSure(worlds_n=20, sigma_db=7.0, meter_db=0.0, measured=driven(network, levels))
+    counts = Asked(people=None, by_area=True, seed=3, budget_s=2.0)
+    asked = AskedPlans(counts, frozenset({"offset"}), sure=sure, robust="mean")
+    found = plans(network, levels, asked, placed=place(network))
+    assert found.sure is not None
+    assert found.sure.measured is not None
+    assert found.sure.measured.sites == (network.sites[0].name,)
+    assert "Only worlds that agree with them are drawn" in " ".join(found.doubts)
+    assert plans_document(found)["measured"]["used_n"] == found.sure.measured.used_n
+    worlds = Worlds(network, levels, counted(network, levels), LevelDoubt(7.0), seed=1, seen=sure.seen(levels))
+    assert worlds.seen is not None
+    near = np.flatnonzero(np.isin(worlds.places, worlds.seen.seen.pixel))
+    drawn = np.stack([worlds.fields(SEARCH_DRAWS_FROM + k).errors_db[0, near] for k in range(20)])
+    assert drawn.mean() == pytest.approx(OFF_DB, abs=1.0)
+    assert drawn.std() < 4.0  # of 7 dB
+    free = Worlds(network, levels, counted(network, levels), LevelDoubt(7.0), seed=1)
+    assert np.std([free.fields(SEARCH_DRAWS_FROM + k).errors_db[0, near] for k in range(20)]) > 5.0
