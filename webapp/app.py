@@ -31,6 +31,7 @@ from webapp.coverage import (
     path,
     point,
     road,
+    road_kept,
     road_linked,
     roads,
     signals,
@@ -257,7 +258,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     )
     app.state.settings, app.state.store, app.state.jobs = settings, store, running
     app.state.maps, app.state.measured = maps, measured
-    app.state.again = {one.FUNCTION: one.again for one in (offsets, plans, placing)}
+    app.state.again = {one.FUNCTION: one.again for one in (offsets, plans, placing, road_kept)}
     measured.looks_at(lambda: metrics.looked_at(app))
     app.state.secrets = LiveSecrets(settings)
     app.state.provider = None if settings.provider is None else Provider(settings.provider)

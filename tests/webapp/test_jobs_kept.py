@@ -182,6 +182,55 @@ def test_searches_survive_a_process_that_is_killed(tmp_path: Path) -> None:
         assert (refused.status_code, refused.json()["problems"][0]["code"]) == (422, "job-not-again")
 
 
+def test_a_road_is_computed_again_after_a_process_that_is_killed(tmp_path: Path) -> None:
+    """Kill -9 after it had ended: its page says so, one button computes the same line, tries and all."""
+    data, line = tmp_path / "data", "36.28, -84.30\n36.33, -84.20"
+    with started(data, tmp_path / "log") as (process, address), httpx.Client(base_url=address, timeout=120) as client:
+        token = token_in(client.get("/").text)
+        assert client.post("/networks/demo/fm_ridge", data={"csrf_token": token}).status_code == 303
+        site = client.get("/api/networks/1").json()["document"]["sites"][0]["id"]
+        sent = {"csrf_token": token, "line": line, "spacing_m": "250", "rx_height_m": "4"}
+        where = road_of(client, client.post(f"/networks/1/road/upload?offset={site}:3", data=sent))
+        before = rows_of(client, where)
+        process.send_signal(signal.SIGKILL)
+        process.wait(30)
+    with started(data, tmp_path / "log2") as (_, address), httpx.Client(base_url=address, timeout=120) as client:
+        token = token_in(client.get("/").text)
+        shown = client.get(where)
+        assert shown.status_code == 303
+        job = shown.headers["location"]
+        told = client.get(job, headers=WANTED).json()
+        assert [one["code"] for one in told["problems"]] == ["job-answer-gone"]
+        page = client.get(job).text
+        assert "It had ended" in page
+        assert "Start it again" in page
+        assert "what ended the service" not in page
+        assert "sent again" not in page
+        after = road_of(client, client.post(told["again_url"], data={"csrf_token": token}))
+        assert after != where
+        assert f"offset={site}" in after
+        assert rows_of(client, after) == before
+        assert len(before) > 10
+        page = client.get(after).text
+        assert 'value="250"' in page
+        assert 'value="4"' in page
+
+
+def road_of(client: httpx.Client, answer: httpx.Response) -> str:
+    """Address of the road's page."""
+    assert answer.status_code == 303, answer.text
+    where = answer.headers["location"]
+    return where if "/road?" in where else following(client, where, {"waiting", "running"})["result_url"]
+
+
+def rows_of(client: httpx.Client, where: str) -> list[str]:
+    """The road's table, without the lines that say when it was made."""
+    job, _, query = where.partition("job=")[2].partition("&")
+    answer = client.get(f"/networks/1/road/{job}/road.csv?{query}")
+    assert answer.status_code == 200, answer.text
+    return [line for line in answer.text.splitlines() if not line.startswith("#")]
+
+
 def search(client: httpx.Client, token: str, typed: dict[str, str]) -> str:
     """Start a search; gives its job's address."""
     answer = client.post("/networks/1/offsets/find", data={"csrf_token": token, **typed})

@@ -1,8 +1,7 @@
 """Reception along a road: a line is sent or drawn, its levels are computed once, everything tried follows at once."""
 
-import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, ClassVar, Literal
 
 from fastapi import Request
@@ -14,7 +13,7 @@ from sfn.answer.road_files import MEDIA, road_file
 from sfn.errors import PlanError, Problem
 from sfn.field.around import bounds_of
 from sfn.study.overlay_roads import road_track
-from sfn.study.road_plan import Line, PlannedRoad, line, on_line, planned_road
+from sfn.study.road_plan import Line, PlannedRoad, on_line, planned_road
 from sfn.study.what_if import WhatIf
 from sfn.survey.drive_log import DriveLog, log_of_levels
 from sfn.survey.track import (
@@ -35,6 +34,7 @@ from webapp.config.addresses import Room, to
 from webapp.config.limits import whole_number
 from webapp.coverage.map_address import MapAddress, asked_by
 from webapp.coverage.road_asked import RoadAsked
+from webapp.coverage.road_kept import RoadKept, begun
 from webapp.coverage.roads import overlay_roads
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep, UploadsDep
@@ -43,7 +43,7 @@ from webapp.shell.render import notice, page
 from webapp.shell.site_marks import site_marks
 from webapp.shell.stamped import named, stamp_of
 from webapp.standing.tries import SiteTry, TriesDep, WindowTried, by_form, height_of, query_of, site_tries, window_tries
-from webapp.work.jobs import Jobs, Progress
+from webapp.work.jobs import ENDED, Jobs
 from webapp.work.logs import chosen_logs, reading_of
 from webapp.work.map_heights import tried_over
 from webapp.work.maps import Maps
@@ -127,6 +127,9 @@ def show(
         return page(request, _page(opened, maps, most, tries=tries, says=says))
     kept = kept_line(jobs, job)
     if kept is None:
+        known = jobs.find(job)
+        if known is not None and (known.state not in ENDED or known.view().again):
+            return RedirectResponse(to("jobs.show", job), 303)
         notice(request, GONE)
         return RedirectResponse(to("road.show", opened.head.id), 303)
     if by_form(request):  # a shorter way to say the same
@@ -259,25 +262,10 @@ def _started(
     height_m: float | None, *, asked: MapAddress | None = None,
 ) -> Response:  # fmt: skip
     """A job whose end is the page with its road, or the overlap map that was `asked` for, with the road beside it."""
-    network = opened.network
-
-    def work(progress: Progress) -> Line:
-        def tell(site: str, done: int, total: int) -> None:
-            progress.tell(f"levels of {site} along the road", done=done, total=total)
-
-        return line(
-            network, track, spacing_m=spacing_m, rx_height_m=height_m, log=log, ground=maps.ground(network),
-            folder=maps.terrain_folder, tell=tell,
-        )  # fmt: skip
-
-    job = jobs.start(work, title="Levels along the road", key=secrets.token_urlsafe(9))
-    trying = query_of(tries.against(network))
-    job.result_url = to("road.show", opened.head.id, job=job.id, query=trying)
-    if asked is not None:
-        beside = replace(asked, road=job.id, panel="road")
-        job.result_url = to("zones.show", opened.head.id, query=[*beside.query, *trying])
+    of = RoadKept(track, spacing_m, height_m, query_of(tries.against(opened.network)))
+    job = begun(opened, maps, jobs, of, log, asked=asked)
     job.ended.wait(1.5)  # most roads are there at once
-    return RedirectResponse(job.result_url if job.state == "finished" else to("jobs.show", job.id), 303)
+    return RedirectResponse(job.view().result_url or to("jobs.show", job.id), 303)
 
 
 def _line_problems(kept: Line | None) -> tuple[Problem, ...]:

@@ -58,7 +58,7 @@ class JobView:
     problems: tuple[Problem, ...]
     result_url: str | None
     again: bool = False
-    """Whether it was stopped with the service, and can be started again out of what is kept of it."""
+    """Whether it has no answer, and can be started again out of what is kept of it."""
 
 
 class Job:
@@ -77,6 +77,8 @@ class Job:
         """Whether another process of the service works at it."""
         self.stopped = False
         """Whether the process that worked at it ended first: it can be started again, from `asked`."""
+        self.answer_gone = False
+        """Whether it ended well, and its answer is not kept: so can it."""
         self.progress = Progress()
         self.state: State = "waiting"
         self.result: Any = None
@@ -110,7 +112,7 @@ class Job:
         phase, done, total, parts = self.progress.told()
         ready = self.state == "finished"
         url = self.result_url if ready else None
-        again = self.stopped and "typed" in self.asked
+        again = (self.stopped or self.answer_gone) and "typed" in self.asked
         return JobView(self.id, self.title, self.state, phase, done, total, parts, self.problems, url, again)
 
 
@@ -187,8 +189,10 @@ class KeptJobs:
         elif record.function == ON_DISK:
             job.state = "finished"
         else:
-            what = "it ended, and its answer is gone with the process that worked at it, or was too large to be kept"
-            again += "; files that were sent for it are to be sent again"
+            job.answer_gone = True
+            what = "it ended, and its answer stayed in the process that worked at it, or was too large to be kept"
+            if "typed" not in job.asked:
+                again += "; files that were sent for it are to be sent again"
         if what:
             code = "store-damaged" if record.damaged else "job-stopped" if job.stopped else "job-answer-gone"
             job.state, job.problems = "failed", (Problem("job", what, again, code=code),)
