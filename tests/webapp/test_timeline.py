@@ -54,6 +54,23 @@ def test_what_held_orders_it_and_late_arrivals_say_so(client: TestClient, store:
     assert "stands there now" in html
 
 
+def test_scripts_ask_for_the_newest_entries_alone(client: TestClient, number: int) -> None:
+    """The end of the whole answer, with how many there are; what stands there now rests on all of them."""
+    for n in range(6):
+        assert send(client, link(number), **{"set-1": "500", "sending": f"s{n}", "ask": "", "confirm-1": ""}).json()[
+            "kept"
+        ]
+    where = f"/api/networks/{number}/timeline"
+    for asked in ({}, {"site": "north"}):
+        whole = client.get(where, params=asked).json()
+        assert whole["entries_n"] == len(whole["entries"]) > 6
+        for limit in (1, 4, 10_000):
+            part = client.get(where, params={**asked, "limit": limit}).json()
+            assert part == {**whole, "entries": whole["entries"][-limit:]}
+    for wrong in ("0", "10001", "some"):
+        assert client.get(where, params={"limit": wrong}).status_code == 422
+
+
 def test_the_document_that_contradicts_a_report_stands_beside_it(client: TestClient, store: Store, number: int) -> None:
     """A revision that types another old value beats no report: both entries name each other."""
     assert send(client, link(number), **{"set-1": "500"}).json()["kept"]

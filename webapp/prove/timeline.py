@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
-from fastapi import Request
+from fastapi import Query, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.timeline import document
@@ -26,6 +26,7 @@ from webapp.store.store import Store
 
 router = Room("timeline")
 MOST_EVENTS = 300
+MOST_LIMIT = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,10 +142,23 @@ for_scripts = Room("api", under="/api", tags=["answers"], include_in_schema=True
 
 
 @for_scripts.get("/networks/{network_id}/timeline")
-def answer_timeline(opened: NetworkDep, store: StoreDep, site: str = "") -> dict[str, Any]:
-    """What happened to every site, or to one, the oldest first by when it held, and what stands there now."""
+def answer_timeline(
+    opened: NetworkDep,
+    store: StoreDep,
+    site: str = "",
+    limit: Annotated[
+        int | None,
+        Query(ge=1, le=MOST_LIMIT, description="So many of the newest `entries`; all of them without it."),
+    ] = None,
+) -> dict[str, Any]:
+    """What happened to every site, or to one, the oldest first by when it held, and what stands there now.
+
+    `entries_n` says how many entries there are, `present` rests on all of them whatever the limit.
+    """
     if site and site not in {one.id for one in opened.network.sites}:
         raise RefusedError(404)
-    happened = timeline_of(opened, store, site_id=site)
+    happened = timeline_of(opened, store, site_id=site, newest=limit)
     made = document(happened.found, revision=opened.head.revision.number)
-    return made | {"older_revisions_not_looked_at": happened.left_out}
+    if limit is not None:
+        made["entries"] = made["entries"][-limit:]
+    return made | {"entries_n": happened.lines_n, "older_revisions_not_looked_at": happened.left_out}
