@@ -49,7 +49,7 @@ def starters(tree: ast.Module) -> set[str]:
     return found
 
 
-STARTS = {"jobs.start", "maps.start", "measuring"}
+STARTS = {"jobs.start", "maps.start", "measuring", "begun"}
 
 
 def test_no_look_starts_a_computation(
