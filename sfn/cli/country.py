@@ -16,6 +16,7 @@ import argparse
 import json
 import os
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -29,8 +30,18 @@ from sfn.country.sources import data_folder, sources
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import placed_sites
 from sfn.in_one_step import in_one_step
-from sfn.plan import read_file
-from sfn.study.country import Country, Offer, area, choices, cut, document_with, get, offer
+from sfn.study.country import (
+    Country,
+    Offer,
+    area,
+    choices,
+    cut,
+    document_with,
+    get,
+    ground_told,
+    offer,
+    read_for_ground,
+)
 from sfn.timing.readable import readable
 
 NAME = "country"
@@ -55,7 +66,8 @@ def run(args: argparse.Namespace) -> int:
     if args.pack is not None and args.unpack is not None:
         raise PlanError([Problem("--unpack", "stands beside --pack", "one of the two", code="option-idle")])
     settings, shelf = sources(os.environ), Shelf(data_folder(os.environ) / FOLDER)
-    network = readable(read_file(args.network, own_services=args.own_services))
+    whole, without = read_for_ground(_text(args.network), own_services=args.own_services)
+    network = readable(whole)
     placed = placed_sites(network).at
     bounds = area(network, placed) if args.bounds is None else cut(bounds_argument(args.bounds), where="--bounds")
     keys = choices(args.what, where="--what")
@@ -76,6 +88,12 @@ def run(args: argparse.Namespace) -> int:
         offered, shelf=shelf, sources=settings, place=lambda key: folder / key, placed=placed,
         version=sfn.__version__, tell=_tell, ask_nobody=asks_nobody,
     )  # fmt: skip
+    told = (
+        []
+        if not without or "heights" not in found.made.folders
+        else ground_told(found.made.folders["heights"], without, network, placed)
+    )
+    found = replace(found, made=replace(found.made, says=(*found.made.says, *told)))
     named = document_keys(found.made, named=lambda path: path.relative_to(args.network.resolve().parent).as_posix())
     written, kept = _into_document(args.network, named, ours=f"{folder.name}/")
     packed_n = None if args.pack is None else _packed(args.pack, found, shelf)
@@ -86,6 +104,15 @@ def run(args: argparse.Namespace) -> int:
         if packed_n is not None:
             print(f"{packed_n} files packed into {args.pack}")
     return 2 if found.gathered.problems else 0
+
+
+def _text(path: Path) -> bytes:
+    """A document as it is."""
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        what = f"cannot be read ({error.strerror})"
+        raise PlanError([Problem("file", what, "a readable JSON document", code="file-unreadable")]) from None
 
 
 def _show(offered: Offer) -> None:

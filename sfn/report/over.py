@@ -15,7 +15,7 @@ Doubles = NDArray[np.float64]
 LEAST_APART_PX = 1.0  # vertices nearer to each other than this are one on a drawing
 MOST_NAMES_N = 12  # more would cover a drawing
 # How each looks; webapp/static/map-over.js has the same for maps that move.
-_INK = {"places": "#1c2a31", "coast": "#1d4f73", "borders": "#3d3346", "roads": "#4a4a42"}
+_INK = {"places": "#1c2a31", "names": "#1c2a31", "coast": "#1d4f73", "borders": "#3d3346", "roads": "#4a4a42"}
 _WIDTHS = {"coast": 1.6, "borders": 1.8, "roads": 1.4}
 _DASHES: dict[str, tuple[int, tuple[int, ...]]] = {"borders": (0, (7, 3, 2, 3))}
 _OWN: tuple[tuple[str, tuple[int, ...]], ...] = (("#5a2a6b", ()), ("#7a2e12", (6, 3)), ("#16424c", (2, 4)))

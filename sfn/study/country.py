@@ -1,5 +1,6 @@
 """The ground round a network's sites: what of the open sets it takes, what stands of it, and getting it."""
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,8 +15,9 @@ from sfn.country.shelf import Shelf
 from sfn.country.sources import Sources
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.position import Located, on_globe
-from sfn.plan import Network, TerrainSource
+from sfn.plan import Network, TerrainSource, read
 from sfn.reception.reach import bounds_to_the_edge
+from sfn.terrain.dem import heights, terrain_from_folder
 from sfn.terrain.ground import Ground
 
 # Tiles end within a sample of whole degrees: the area reaches a little over its edges.
@@ -98,6 +100,64 @@ class Country:
     def credits(self) -> tuple[str, ...]:
         """Whose data they are."""
         return tuple(dict.fromkeys(tile.of.attribution for tile, _ in self.gathered.held))
+
+
+def read_for_ground(text: bytes, *, own_services: str = "") -> tuple[Network, tuple[str, ...]]:
+    """A network whose sites may lack the one thing that the ground will tell: their height.
+
+    Parameters
+    ----------
+    text : bytes
+        The document.
+    own_services : str
+        As for `sfn.plan.read`.
+
+    Returns
+    -------
+    network : Network
+        Sites without ``ground_m`` stand at 0 m: good for the area, and for nothing else.
+    without : tuple of str
+        Their ids.
+
+    Raises
+    ------
+    PlanError
+        If anything else is wrong with the document: then with all of it.
+    """
+    try:
+        return read(text, own_services=own_services), ()
+    except PlanError as refused:
+        if any(one.code != "key-missing" or one.fields != ("ground_m",) for one in refused.problems):
+            raise
+        without = tuple(str(site) for one in refused.problems for site in one.sites)
+    document = json.loads(text.decode("utf-8-sig"))
+    for site in document["sites"]:
+        site.setdefault("ground_m", 0.0)
+    return read(json.dumps(document), own_services=own_services), without
+
+
+def ground_told(folder: Path, without: Sequence[str], network: Network, placed: Mapping[str, Located]) -> list[str]:
+    """What fetched heights say of sites that had none: a sentence each.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the heights.
+    without : sequence of str
+        Ids.
+    network : Network
+    placed : mapping of site id to a position on WGS84
+    """
+    there = [site for site in network.sites if site.id in without and site.id in placed]
+    lat, lon = (np.array([getattr(placed[site.id], key) for site in there]) for key in ("lat_deg", "lon_deg"))
+    found = heights(terrain_from_folder(folder), lat, lon)
+    return [
+        f"{site.name} has no ground_m: the ground there is {height:.1f} m by these heights, which are those of "
+        "treetops and roofs; type what the site's own papers say"
+        if np.isfinite(height)
+        else f"{site.name} has no ground_m, and these heights do not reach it"
+        for site, height in zip(there, found, strict=True)
+    ]
 
 
 def area(network: Network, placed: Mapping[str, Located]) -> Bounds:

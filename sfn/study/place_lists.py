@@ -1,6 +1,6 @@
 """Names to be found on a map besides sites and counted towns: fetched places, lines and places of one's own."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from sfn.country.made import named_places
@@ -9,6 +9,7 @@ from sfn.country.shelf import Shelf
 from sfn.study.find_place import NamedPlace, PlaceList
 
 FETCHED = f"{SETS['names'].attribution}, fetched"
+MOST_NAMED_N = 40  # the largest; more names hide a map
 
 
 def fetched_names(shelf: Shelf, *, bounds_deg: Bounds) -> PlaceList:
@@ -21,11 +22,45 @@ def fetched_names(shelf: Shelf, *, bounds_deg: Bounds) -> PlaceList:
         South, west, north and east; east may lie beyond 180. [degrees]
     """
     tile = tile_named("names", "cities500.zip")
-    note = None if tile is None else shelf.note(tile)
-    if tile is None or note is None or note.absent:
+    if tile is None or not names_here(shelf):
         return PlaceList(FETCHED, ())
     found = named_places(shelf.path(tile), bounds_deg)
     return PlaceList(FETCHED, tuple(NamedPlace(name, lat, lon, people) for name, lat, lon, people, _ in found))
+
+
+def names_here(shelf: Shelf) -> bool:
+    """Whether names of places were fetched."""
+    tile = tile_named("names", "cities500.zip")
+    note = None if tile is None else shelf.note(tile)
+    return note is not None and not note.absent
+
+
+def named_shapes(places: Sequence[NamedPlace], credit: str = "") -> dict[str, Any]:
+    """The largest of some places as GeoJSON, with how many there are (`says`).
+
+    Parameters
+    ----------
+    places : sequence of NamedPlace
+    credit : str, optional
+        Whose list it is.
+
+    Examples
+    --------
+    >>> named_shapes([NamedPlace("Mill", 36.3, -84.2, 12.0)])["says"]
+    ['1 on the usual map.']
+    """
+    shown = sorted(places, key=lambda one: -(one.people or 0.0))[:MOST_NAMED_N]
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"name": one.name, "people": one.people},
+            "geometry": {"type": "Point", "coordinates": [one.lon_deg, one.lat_deg]},
+        }
+        for one in shown
+    ]
+    left = f" The {len(shown)} largest of {len(places)} are named." if len(shown) < len(places) else ""
+    says = [*([f"{credit}."] if credit else []), f"{len(places)} on the usual map.{left}"]
+    return {"type": "FeatureCollection", "features": features, "says": says}
 
 
 def shape_names(label: str, document: Mapping[str, Any]) -> PlaceList:

@@ -142,6 +142,18 @@ def test_it_is_shown_asked_for_and_stood_on(
     assert says in html.unescape(browser.get(f"/networks/{number}/path?site=north&at=36.9,-84.9").text)
     assert says not in browser.get(f"/networks/{number}/point?at=36.3,-84.2").text
 
+    # They lie over every map where nobody chose, and whose they are stands with them, on pictures too.
+    (over,) = [
+        one for one in browser.get(f"/networks/{number}/map/overlays.json").json()["overlays"] if one["key"] == "names"
+    ]
+    assert over["usual"]
+    assert "GeoNames" in over["credit"]
+    lying = browser.get(over["shapes"]).json()
+    assert "Ridgeway" in [one["properties"]["name"] for one in lying["features"]]
+    assert "GeoNames" in lying["says"][0]
+    page = browser.get(f"/networks/{number}/map").text
+    assert re.search(r'data-overlay="names" data-credit="[^"]*GeoNames[^"]*"[^>]* data-usual="on"', page)
+
     # People are a raster now: the fetched names are found all the same, and those of one's own lines.
     shapes = {"type": "Feature", "properties": {"name": "Ridge road"}, "geometry": {"type": "LineString",
         "coordinates": [[-84.25, 36.3], [-84.21, 36.31], [-84.2, 36.32]]}}  # fmt: skip

@@ -77,9 +77,12 @@ def shapes(opened: ReadableDep, store: StoreDep, overlay_id: OverlayId) -> Respo
 
 @router.get("/networks/{network_id}/map/country/{key}.json")
 def country(
-    opened: ReadableDep, maps: MapsDep, settings: SettingsDep, key: Literal["coast", "borders", "roads", "places"]
+    opened: ReadableDep,
+    maps: MapsDep,
+    settings: SettingsDep,
+    key: Literal["coast", "borders", "roads", "names", "places"],
 ) -> Response:
-    """Coast, borders or roads of Natural Earth in the network's area, or places where people are counted."""
+    """Coast, borders, roads or names that were fetched, in the network's area, or places where people are counted."""
     found = (
         places_shapes(maps, settings, opened.network)
         if key == "places"

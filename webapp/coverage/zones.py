@@ -31,7 +31,7 @@ from webapp.shell.saving import base_of
 from webapp.shell.security import from_elsewhere
 from webapp.shell.site_marks import site_marks
 from webapp.standing.complaints import Complaint, complaints_of
-from webapp.standing.overlaid import PLACES, PLACES_SAID, names_places, on_shelf
+from webapp.standing.overlaid import overlay_choices
 from webapp.standing.tries import (
     SiteTry,
     TriesDep,
@@ -103,7 +103,11 @@ class ZonesPage(Context):
     overlays_gone: int
     """How many more were kept: the database is damaged."""
     country: tuple[tuple[str, str], ...]
-    """Places where people are counted, coast, borders and roads that are here, each with its words."""
+    """Places where people are counted, coast, borders, roads and names that are here, each with its words."""
+    country_credits: dict[str, str]
+    """Whose data each of them is; those that nobody asks to be named for are not in it."""
+    country_usual: tuple[str, ...]
+    """Which of them lie over the map where nobody chose."""
     complaints: tuple[Complaint, ...]
     """What listeners complained of, the newest first."""
     problems: tuple[Problem, ...]
@@ -274,6 +278,9 @@ def _page(
 ) -> ZonesPage:
     """The page; without `now` and `wanted` the one that says why there is no map."""
     network, query = opened.network, urlencode(query_of(what.against(opened.network)))
+    state = request.app.state
+    over = overlay_choices(state.store, state.settings, opened.head.id, network)
+    fetched = [one for one in over if not one.key.isdecimal()]
     return ZonesPage(
         network=opened.head,
         sites=site_tries(network, what, now.table) if now else (),
@@ -295,7 +302,9 @@ def _page(
         smooth_says=smooth_says(network),
         overlays=request.app.state.store.overlays.of(opened.head.id),
         overlays_gone=request.app.state.store.overlays.gone_n(opened.head.id),
-        country=(*(((PLACES, PLACES_SAID),) if names_places(network) else ()), *on_shelf(request.app.state.settings)),
+        country=tuple((one.key, one.label) for one in fetched),
+        country_credits={one.key: one.credit for one in fetched if one.credit},
+        country_usual=tuple(one.key for one in fetched if one.usual),
         complaints=complaints_of(request.app.state.store, opened.head.id),
         problems=problems,
         states=tuple(one.name for one in network.today.planned or ()),

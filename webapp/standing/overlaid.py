@@ -11,9 +11,9 @@ from sfn.country.sets import SETS, Bounds
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.report.over import Over
-from sfn.study.find_place import PlaceList
+from sfn.study.find_place import NamedPlace, PlaceList
 from sfn.study.overlay import country_file, country_overlay
-from sfn.study.place_lists import fetched_names, shape_names
+from sfn.study.place_lists import fetched_names, named_shapes, names_here, shape_names
 from webapp.config.addresses import to
 from webapp.config.settings import Settings
 from webapp.shell.problems import RefusedError
@@ -23,7 +23,7 @@ from webapp.work.maps import Maps
 
 COUNTRY = (("coast", "coast"), ("borders", "borders on land"), ("roads", "roads"))
 PLACES, PLACES_SAID = "places", "towns and villages where people are counted"
-MOST_PLACES_N = 40  # the largest; more names hide the map
+NAMES, NAMES_SAID = "names", "cities, towns and villages by name"
 NOT_USUAL = ("roads",)  # so many that they hide what lies beneath: shown where somebody asks for them
 NONE = "none"
 
@@ -43,9 +43,15 @@ class OverlayChoice:
 
 
 def on_shelf(settings: Settings) -> tuple[tuple[str, str], ...]:
-    """Which of coast, borders and roads are here, each with its words."""
+    """Which of coast, borders, roads and names are here, each with its words."""
     shelf = shelf_of(settings.data_folder)
-    return tuple((key, label) for key, label in COUNTRY if country_file(shelf, key) is not None)
+    lines = tuple((key, label) for key, label in COUNTRY if country_file(shelf, key) is not None)
+    return (*lines, *(((NAMES, NAMES_SAID),) if names_here(shelf) else ()))
+
+
+def usual(key: str, network: Network | None) -> bool:
+    """Whether a fetched set lies over maps where nobody chose: names do unless counted places are named already."""
+    return key not in NOT_USUAL and not (key == NAMES and names_places(network))
 
 
 def overlay_choices(
@@ -58,7 +64,7 @@ def overlay_choices(
         else ()
     )
     fetched = (
-        OverlayChoice(key, label, SETS[key].attribution, to("overlays.country", network_id, key), key not in NOT_USUAL)
+        OverlayChoice(key, label, SETS[key].attribution, to("overlays.country", network_id, key), usual(key, network))
         for key, label in on_shelf(settings)
     )
     own = (
@@ -87,26 +93,17 @@ def places_shapes(maps: Maps, settings: Settings, network: Network) -> dict[str,
         return None
     grid = maps.wanted(network, bounds=None, pixel_m=None, most=settings.limits.grid_points).grid
     south, west, north, east = grid.bounds_deg
-    within = [
-        one
-        for one in maps.listeners(network, grid).places
-        if south <= one.lat <= north and (one.lon - west) % 360.0 <= east - west
-    ]
-    shown = sorted(within, key=lambda one: -one.people)[:MOST_PLACES_N]
-    features = [
-        {
-            "type": "Feature",
-            "properties": {"name": one.name, "people": one.people},
-            "geometry": {"type": "Point", "coordinates": [one.lon, one.lat]},
-        }
-        for one in shown
-    ]
-    left = f" The {len(shown)} largest of {len(within)} are named." if len(shown) < len(within) else ""
-    return {"type": "FeatureCollection", "features": features, "says": [f"{len(within)} on the usual map.{left}"]}
+    return named_shapes(
+        [
+            NamedPlace(one.name, one.lat, one.lon, one.people)
+            for one in maps.listeners(network, grid).places
+            if south <= one.lat <= north and (one.lon - west) % 360.0 <= east - west
+        ]
+    )
 
 
 def country_shapes(maps: Maps, settings: Settings, network: Network, key: str) -> dict[str, Any] | None:
-    """Coast, borders or roads in a network's area as GeoJSON, with what was cut (`says`); None where none are here.
+    """Coast, borders, roads or names in a network's area as GeoJSON, with what was cut (`says`); None: not here.
 
     Raises
     ------
@@ -114,6 +111,10 @@ def country_shapes(maps: Maps, settings: Settings, network: Network, key: str) -
         If the network has no map.
     """
     shelf = shelf_of(settings.data_folder)
+    if key == NAMES:
+        if not names_here(shelf):
+            return None
+        return named_shapes(_fetched(maps, settings, network).places, SETS[NAMES].attribution)
     file = country_file(shelf, key)
     if file is None:
         return None
@@ -138,17 +139,22 @@ def place_lists(
     PlanError
         If the network has no map.
     """
-    shelf = shelf_of(settings.data_folder)
-    area = usual_area(maps, settings, network)
-    held = shelf.folder / "names"
-    stamps = sorted(path.stat().st_mtime_ns for path in held.iterdir()) if held.is_dir() else []
-    fetched = maps.worked_out(f"names {area} {stamps}", network, lambda: fetched_names(shelf, bounds_deg=area))
     own = (
         shape_names(one.name, json.loads(store.overlays.document(network_id, one.id) or "{}"))
         for one in store.overlays.of(network_id)
         if not one.damaged
     )
-    return (fetched, *own)
+    return (_fetched(maps, settings, network), *own)
+
+
+def _fetched(maps: Maps, settings: Settings, network: Network) -> PlaceList:
+    """Fetched names of a network's usual area: reading them takes a second, so they are kept for these very files."""
+    shelf = shelf_of(settings.data_folder)
+    area = usual_area(maps, settings, network)
+    held = shelf.folder / NAMES
+    stamps = sorted(path.stat().st_mtime_ns for path in held.iterdir()) if held.is_dir() else []
+    made: PlaceList = maps.worked_out(f"names {area} {stamps}", network, lambda: fetched_names(shelf, bounds_deg=area))
+    return made
 
 
 def usual_area(maps: Maps, settings: Settings, network: Network) -> Bounds:

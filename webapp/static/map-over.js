@@ -24,7 +24,7 @@ const overlaysOver = async (map, root, { credits, says, asked = null, changed = 
   const boxes = [...root.querySelectorAll("[data-overlay]")], kept = overlaysKept(root.dataset.overlays);
   map.createPane("overlays").style.zIndex = 240;
   const pen = L.canvas({ pane: "overlays", padding: 0.2 });
-  const looks = { places: { color: "#1c2a31", weight: 1 }, coast: { color: "#1d4f73", weight: 1.6 }, borders: { color: "#3d3346", weight: 1.8, dashArray: "7 3 2 3" }, roads: { color: "#4a4a42", weight: 1.4 } };
+  const looks = { places: { color: "#1c2a31", weight: 1 }, names: { color: "#1c2a31", weight: 1 }, coast: { color: "#1d4f73", weight: 1.6 }, borders: { color: "#3d3346", weight: 1.8, dashArray: "7 3 2 3" }, roads: { color: "#4a4a42", weight: 1.4 } };
   const own = [{ color: "#5a2a6b", weight: 2 }, { color: "#7a2e12", weight: 2, dashArray: "6 3" }, { color: "#16424c", weight: 2, dashArray: "2 4" }];
   const drawn = new Map();
   const usual = boxes.filter((box) => box.dataset.usual).map((box) => box.dataset.overlay).join(",");

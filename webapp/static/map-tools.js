@@ -108,6 +108,7 @@ const toolsOver = (map, tools, { sites = () => [], found: went } = {}) => {
   function marked(one, where) {
     if (flag) flag.remove();
     const label = Object.assign(document.createElement("span"), { textContent: one.name });
+    if (one.source) label.append(document.createElement("br"), Object.assign(document.createElement("small"), { textContent: one.source }));
     flag = L.circleMarker(where, { radius: 7, color: "#a3430f", weight: 3, fillOpacity: 0, interactive: false }).bindTooltip(label, { permanent: true, direction: "top", className: "site-label" }).addTo(map);
   }
   function go(i) {

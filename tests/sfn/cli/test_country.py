@@ -13,6 +13,8 @@ import rasterio
 from PIL import Image
 
 from sfn.cli import main
+from sfn.geodesy.sites import placed_sites
+from sfn.plan import read
 from tests.sfn.country.small_server import Store, serving
 from tests.sfn.country.small_tiles import (
     heights_name,
@@ -160,6 +162,31 @@ def test_beyond_the_cut_cover_treetops_are_said_to_count_as_bare_ground(
     assert main(["check", str(network), "--json"]) in (0, 1)
     found = [p for p in json.loads(capsys.readouterr().out)["problems"] if p["code"] == "surface-beyond-cover"]
     assert [(p["severity"], p["where"]) for p in found] == [("warning", "cover")]
+
+
+def test_sites_whose_ground_nobody_knows_are_told_it(
+    server: Store, network: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whoever has no heights comes for them: the area is found without, and what else is wrong is refused as ever."""
+    document = json.loads(network.read_text())
+    for site in document["sites"]:
+        if site["id"] in ("north", "south"):
+            del site["ground_m"]
+    network.write_text(json.dumps(document))
+    assert main(["country", str(network), "--bounds", BOUNDS, "--what", "heights", "--yes", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    (north,) = [said for said in told["says"] if said.startswith("North ridge has no ground_m")]
+    at = placed_sites(read(json.dumps(json.loads(EXAMPLE.read_text())))).at["north"]
+    assert f"{slope(np.array(at.lat_deg), np.array(at.lon_deg)):.1f} m by these heights" in north
+    assert sum("has no ground_m" in said for said in told["says"]) == 2
+    after = json.loads(network.read_text())
+    assert "terrain" in after
+    assert all("ground_m" not in site for site in after["sites"] if site["id"] in ("north", "south"))
+
+    del document["sites"][0]["position"]
+    network.write_text(json.dumps(document))
+    assert main(["country", str(network), "--bounds", BOUNDS, "--yes"]) == 2
+    assert "position" in capsys.readouterr().err
 
 
 def test_it_is_carried_to_a_machine_without_a_net(
