@@ -78,3 +78,17 @@ def test_tries_and_roads_fit(page: Page, address: str) -> None:
     page.wait_for_selector("#mended", state="attached")
     wrong += on_a_telephone(page, "road with a try")
     assert wrong == []
+
+
+@pytest.mark.parametrize("button", ["Add a site", "Add another site"])
+def test_a_site_that_is_being_added_fits(page: Page, address: str, button: str) -> None:
+    """What is proposed is folded, with its values in the headings; what is needed is asked for in sight."""
+    network = opened(page, address, "fm_ridge")
+    page.goto(network if button == "Add a site" else f"{network}/sites/north")
+    page.evaluate("for (const part of document.querySelectorAll('details')) part.open = true")
+    page.get_by_role("button", name=button).first.click()
+    page.wait_for_url(re.compile("/edit/"))
+    page.wait_for_load_state()
+    assert on_a_telephone(page, button) == []
+    hidden = "all => all.filter(mark => !mark.closest('details.inner:not([open])')).length"  # a part that is not begun
+    assert page.locator("details.fold:not([open]) .needed").evaluate_all(hidden) == 0

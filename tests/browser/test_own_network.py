@@ -115,6 +115,11 @@ def another_site(walk: Counted, number: int, name: str, place: str | None) -> No
         page.keyboard.press("Tab")
     expect(page.locator("svg.position-map .here")).to_be_visible()
     walk.fill(**{f"{here}ground_m": "700", f"{here}antenna_m": "40", f"{here}erp_kw__v": "1"})
+    device = page.locator(
+        "details.fold", has=page.locator(f"[name='{here.replace('__', '-')}delay_fields-0-set']")
+    ).first
+    if device.count() and device.get_attribute("open") is None:  # on a telephone what is proposed of it is folded
+        walk.click(device.locator("> summary"))
     walk.fill(**{f"{here}delay_fields__0__set": "0"})
     asked = page.locator("fieldset[id^='stages-'] input:visible")
     assert asked.evaluate_all("all => all.map(one => one.name.replace(/.*-/, '')).sort()") == ["latency_us", "length_m"]

@@ -4,8 +4,16 @@
   const page = document.getElementById("map-page");
   if (!page || !page.leaflet) return;
   const map = page.leaflet, byId = (id) => document.getElementById(id);
-  overlaysOver(map, byId("own-overlays"), { credits: byId("overlay-credits"), says: byId("overlay-says"), asked: page.asked.get("overlays"), changed: () => { page.keepAddress(); page.dispatchEvent(new Event("overlaid")); } })
-    .then((unusual) => { page.overlaysAsked = unusual; page.keepAddress(); page.dispatchEvent(new Event("overlaid")); });
+  // On a telephone whose data lie over the map stands beneath it: over it, it would cover sites.
+  const credits = byId("overlay-credits"), stage = document.querySelector(".map-stage");
+  if (matchMedia("(max-width: 40rem)").matches) stage.after(credits);
+  let tall = stage.clientHeight;
+  const fitted = () => {
+    if (stage.clientHeight !== tall) map.invalidateSize({ animate: false });
+    tall = stage.clientHeight;
+  };
+  overlaysOver(map, byId("own-overlays"), { credits, says: byId("overlay-says"), asked: page.asked.get("overlays"), changed: () => { fitted(); page.keepAddress(); page.dispatchEvent(new Event("overlaid")); } })
+    .then((unusual) => { if (credits.textContent) fitted(); page.overlaysAsked = unusual; page.keepAddress(); page.dispatchEvent(new Event("overlaid")); });
 
   // Roads beside the clicked place, whatever is switched on.
   const here = byId("roads-here");
