@@ -76,6 +76,8 @@ class Measured:
             f"{db(self.after_db, 1)} with it, at {number(LOOKED_AT_N, 0)} places at most; in the middle of the worlds "
             f"they are {db(self.shift_db, 1, signed=True)} beside the prediction. Near the measured road they are "
             "known best; served as predicted goes by the prediction alone",
+            "they count as driven with the powers, antennas and sites of this document; nothing here tells when they "
+            "were: what was changed since then moves the worlds by as much",
         )
 
 
