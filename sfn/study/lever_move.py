@@ -111,6 +111,13 @@ def beyond_move(network: Network, moved: Mapping[str, Site]) -> Iterator[str]:
                 f"{site.name} is fed at its new place by links that nobody has planned: its chains keep the latencies "
                 "of the old place, and its setting is to be worked out anew with the new ones"
             )
+    tried = network.model_copy(update={"sites": tuple(moved.get(site.id, site) for site in network.sites)})
+    plain_m = tried.plain_m  # of a part of a network it stays where the whole one's lies
+    if network.terrain is None and plain_m != network.plain_m:
+        yield (
+            f"without a terrain the smooth earth lies as low as the lowest site, at {number(plain_m, 1)} m as tried "
+            f"instead of {number(network.plain_m, 1)} m: the levels of all sites follow"
+        )
 
 
 def move_doubts(moved: Mapping[str, Site], placed: Mapping[str, Located]) -> tuple[Problem, ...]:

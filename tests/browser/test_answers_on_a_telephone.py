@@ -92,3 +92,12 @@ def test_a_site_that_is_being_added_fits(page: Page, address: str, button: str) 
     assert on_a_telephone(page, button) == []
     hidden = "all => all.filter(mark => !mark.closest('details.inner:not([open])')).length"  # a part that is not begun
     assert page.locator("details.fold:not([open]) .needed").evaluate_all(hidden) == 0
+
+
+def test_a_first_network_that_lacks_everything_fits(page: Page, address: str) -> None:
+    """Refused with nothing typed: what is missing stands on top and at each field."""
+    page.goto(f"{address}/networks/new")
+    page.get_by_role("button", name="Make the network").first.click()
+    page.wait_for_selector(".on-top")
+    assert page.locator(".field-problem").count() > 6
+    assert on_a_telephone(page, "a refused network") == []

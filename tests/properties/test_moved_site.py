@@ -113,7 +113,12 @@ def test_a_try_is_the_document_with_the_place_in_it(
     if moved is not None:
         apart_m = Geodesic.WGS84.Inverse(to["lat"], to["lon"], AT["lat_deg"], AT["lon_deg"])["s12"]
         assert moved.travel_us >= apart_m * AIR / LIGHT_M_US - 1e-6
-        assert moved.travel_us == pytest.approx(apart_m * AIR / LIGHT_M_US, abs=0.02 + apart_m * 1e-5)
+        # The straight way between two heights, over a ground that is flat for the kilometres where heights count.
+        here_m = ground_at(GROUND, AT["lat_deg"], AT["lon_deg"])
+        assert here_m is not None
+        above_m = ground_m + (was["antenna_m"] if high is None else high) - here_m
+        along_m = float(np.hypot(apart_m, above_m))
+        assert moved.travel_us == pytest.approx(along_m * AIR / LIGHT_M_US, abs=0.02 + apart_m * 1e-5)
 
     along = line(PLAN, TRACK, spacing_m=1500.0, ground=GROUND, folder=DEMOS)
     tried_road = on_line(PLAN, along, tries).found
@@ -177,6 +182,10 @@ def test_over_a_smooth_earth_every_level_follows_the_lowest_site() -> None:
 
     assert found.level_dbuvm == pytest.approx(anew.level_dbuvm, abs=1e-6)
     assert np.abs(found.level_dbuvm - along.signals.level_dbuvm)[others].max() > 0.5
+    (said,) = [one for one in found.says if "smooth earth" in one]
+    assert f"at {lowest.ground_m - 150.0:.1f} m as tried instead of {lowest.ground_m:.1f} m" in said
+    higher = WhatIf(levers={lowest.id: Lever(position="36.3402, -84.2107", ground_m=lowest.ground_m)})
+    assert not any("smooth earth" in one for one in on_line(plan, along, higher).found.says)
 
 
 def test_terms_at_a_place_say_that_the_way_is_another() -> None:
