@@ -43,6 +43,7 @@ def measured_document(measured: Measured | None) -> dict[str, Any] | None:
         "spread_after_db": measured.after_db,
         "shift_db": measured.shift_db,
         "meter_db": measured.meter_db,
+        "problems": [one.as_json() for one in measured.problems],
     }
 
 

@@ -111,6 +111,13 @@ def beyond_move(network: Network, moved: Mapping[str, Site]) -> Iterator[str]:
                 f"{site.name} is fed at its new place by links that nobody has planned: its chains keep the latencies "
                 "of the old place, and its setting is to be worked out anew with the new ones"
             )
+    names = {site.id: site.name for site in network.sites}
+    for site in network.sites:
+        if site.fed_off_air_from is not None and {site.id, site.fed_off_air_from} & moved.keys():
+            yield (
+                f"{site.name} receives {names[site.fed_off_air_from]} over another way then and counts as set anew for "
+                "it: with the setting of its sheet it would launch earlier or later by what the way differs"
+            )
     tried = network.model_copy(update={"sites": tuple(moved.get(site.id, site) for site in network.sites)})
     plain_m = tried.plain_m  # of a part of a network it stays where the whole one's lies
     if network.terrain is None and plain_m != network.plain_m:

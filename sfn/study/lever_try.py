@@ -5,7 +5,7 @@ But for height and place none of them changes the path between site and place: l
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Any
 
@@ -273,4 +273,7 @@ def differing(lever: Lever, site: Site, network: Network) -> Lever:
         without = Lever(**{name: getattr(plan if name == key else kept, name) for name in FIELDS})
         if without != kept and levered(site, without, network) == levered(site, kept, network):
             kept = without
+    if kept.position is not None and kept.ground_m is None:
+        # Of another place the ground is what was said of it, also where it is as high as at the planned one.
+        kept = replace(kept, ground_m=lever.ground_m)
     return kept

@@ -34,6 +34,8 @@ class Measured:
         By how much levels are higher than predicted there, in the middle of the worlds that agree. [dB]
     meter_db : float
         [dB]
+    problems : tuple of Problem
+        What of the logs was left out, and what they leave in doubt.
     """
 
     stretches_n: int
@@ -47,6 +49,7 @@ class Measured:
     after_db: float
     shift_db: float
     meter_db: float
+    problems: tuple[Problem, ...] = ()
 
     @property
     def says(self) -> tuple[str, ...]:
@@ -123,5 +126,5 @@ def measured_by(worlds: Worlds, measured: Calibrated, seen: Seen) -> Measured:
     return Measured(
         len(road), int(np.count_nonzero(told & inside)), int(np.count_nonzero(~inside)),
         int(np.count_nonzero(inside & ~told)), int(seen.site.size), int(every.site.size), spoken, before, after, shift,
-        seen.meter_db,
+        seen.meter_db, measured.problems,
     )  # fmt: skip

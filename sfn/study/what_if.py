@@ -185,7 +185,7 @@ def tried(
         }
     )
     moved = {site.id: site for site in planned.sites if moves(what.levers.get(site.id, Lever()), whole[site.id])}
-    placed = {**placed, **place(planned.of_sites(tuple(moved.values())))}
+    planned_at, placed = placed, {**placed, **place(planned.of_sites(tuple(moved.values())))}
     heard = planned.transmitting
     sites = tuple(
         site.model_copy(update={"on_air": site.id in heard and silent[site.id] is None}) for site in planned.sites
@@ -211,7 +211,7 @@ def tried(
     )
     says = (*state_says(network), *sites_say, *windows_said, *levers_say)
     doubts = (
-        *_beyond_fields(network, table, placed, what),
+        *_beyond_fields(network, table, planned_at, what),
         *_unfit_routes(network, what),
         *lever_doubts(network, what.levers, placed),
         *move_doubts(moved, placed),
@@ -233,8 +233,12 @@ def _jump(table: DelayTable, site_id: str, route: str, *, as_set: bool) -> float
 def _beyond_fields(
     network: Network, table: DelayTable, placed: Mapping[str, Located], what: WhatIf
 ) -> tuple[Problem, ...]:
-    """Settings that tried offsets put beyond what the fields can do, where the plan's are not."""
-    wrong = [p for p in table.problems if p.severity == "error"] if what.offsets_us else []
+    """Settings that tried offsets or places put beyond what the fields can do, where the plan's are not.
+
+    `placed` are the planned places: a relay is set for the way from where its parent stands.
+    """
+    elsewhere = any(lever.position is not None for lever in what.levers.values())
+    wrong = [p for p in table.problems if p.severity == "error"] if what.offsets_us or elsewhere else []
     before = {p.where for p in delay_table(network, placed=placed).problems if p.severity == "error"} if wrong else {}
     return tuple(p for p in wrong if p.where not in before)
 

@@ -30,6 +30,7 @@ from sfn.study.what_if import Tried, WhatIf, tried
 from sfn.study.zones import zones
 from sfn.survey.track import track_of
 from sfn.terrain.ground import Ground, ground_at, open_ground
+from sfn.timing import delay_table
 
 DEMOS = Path(__file__).parents[2] / "demo_sites"
 GRID = grid_for((36.20, -84.38, 36.40, -84.12), pixel_m=1000.0)
@@ -224,6 +225,49 @@ def test_what_cannot_be_tried_is_said_at_its_field(
     assert problem.expected
     assert [touch.site for touch in problem.touches] == ["gap"]
     assert code is None or problem.code == code
+
+
+def plain(**north: Any) -> Network:
+    """The example network, which names no terrain: `gap` is fed off air by `north`."""
+    tree = json.loads((DEMOS.parent / "tests/sfn/example-network.json").read_text(encoding="utf-8"))
+    next(site for site in tree["sites"] if site["id"] == "north").update(north)
+    return read(json.dumps(tree))
+
+
+def errors(of: Network) -> set[tuple[str, str]]:
+    """Codes and places of what devices of a network cannot make."""
+    return {(one.code, one.where) for one in delay_table(of, placed=place(of)).problems if one.severity == "error"}
+
+
+@given(lat=st.floats(35.4, 37.2), lon=st.floats(-85.2, -83.2))
+@settings(max_examples=25, deadline=None)
+def test_a_setting_that_the_saved_network_could_not_make_is_said_of_the_try(lat: float, lon: float) -> None:
+    """What the relay's device cannot make once its parent stands elsewhere: the same errors, tried and saved."""
+    text, plan = f"{lat:.5f}, {lon:.5f}", plain()
+    then = plain(position={"text": text}, ground_m=500.0)
+    now = tried(plan, WhatIf(levers={"north": Lever(position=text, ground_m=500.0)}), placed=place(plan))
+    assert {(one.code, one.where) for one in now.doubts if one.severity == "error"} == errors(then) - errors(plan)
+    assert any(one.startswith("Gap receives North ridge over another way") for one in now.says)
+
+
+def test_a_parent_out_of_its_relays_reach_is_warned_of() -> None:
+    """26 km further on its signal comes 66 us later than the relay can make up for."""
+    far = WhatIf(levers={"north": Lever(position="36.60000, -84.20000", ground_m=400.0)})
+    found = [
+        (one.code, [touch.site for touch in one.touches]) for one in tried(plain(), far, placed=place(plain())).doubts
+    ]
+    assert ("setting-unreachable", ["gap"]) in found
+
+
+def test_a_typed_ground_as_high_as_the_planned_one_is_typed() -> None:
+    """On a plain that is the usual case: it stays in the address, is used, and nobody calls it the terrain's."""
+    plan = PLAN.model_copy(update={"terrain": None, "cover": None, "zones": None})
+    site = next(one for one in plan.sites if one.id == "summit")
+    typed = WhatIf(levers={"summit": Lever(position="36.30000, -84.30000", ground_m=site.ground_m)})
+    assert typed.against(plan).levers["summit"].ground_m == site.ground_m
+    said = " ".join(tried(plan, typed.against(plan), placed=place(plan)).says)
+    assert "as typed" in said
+    assert "by the terrain" not in said
 
 
 def test_a_place_that_is_the_plans_is_no_try() -> None:
