@@ -30,6 +30,7 @@ from sfn.country.sources import data_folder, sources
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import placed_sites
 from sfn.in_one_step import in_one_step
+from sfn.plan.reading import bytes_of
 from sfn.study.country import (
     Country,
     Offer,
@@ -66,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
     if args.pack is not None and args.unpack is not None:
         raise PlanError([Problem("--unpack", "stands beside --pack", "one of the two", code="option-idle")])
     settings, shelf = sources(os.environ), Shelf(data_folder(os.environ) / FOLDER)
-    whole, without = read_for_ground(_text(args.network), own_services=args.own_services)
+    whole, without = read_for_ground(bytes_of(args.network), own_services=args.own_services)
     network = readable(whole)
     placed = placed_sites(network).at
     bounds = area(network, placed) if args.bounds is None else cut(bounds_argument(args.bounds), where="--bounds")
@@ -104,15 +105,6 @@ def run(args: argparse.Namespace) -> int:
         if packed_n is not None:
             print(f"{packed_n} files packed into {args.pack}")
     return 2 if found.gathered.problems else 0
-
-
-def _text(path: Path) -> bytes:
-    """A document as it is."""
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        what = f"cannot be read ({error.strerror})"
-        raise PlanError([Problem("file", what, "a readable JSON document", code="file-unreadable")]) from None
 
 
 def _show(offered: Offer) -> None:

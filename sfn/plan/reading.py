@@ -133,8 +133,19 @@ def read_file(path: Path, *, own_services: str = "") -> Network:
     PlanError
         As `read`, or when the file cannot be opened.
     """
+    return read(bytes_of(path), own_services=own_services)
+
+
+def bytes_of(path: Path) -> bytes:
+    """A document in a file, as it is.
+
+    Raises
+    ------
+    PlanError
+        If it cannot be opened.
+    """
     try:
-        return read(path.read_bytes(), own_services=own_services)
+        return path.read_bytes()
     except OSError as error:
         raise refused(
             "file", f"cannot be read ({error.strerror})", "a readable JSON document", code="file-unreadable"

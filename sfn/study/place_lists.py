@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from sfn.country.made import named_places
-from sfn.country.sets import SETS, Bounds, tile_named
+from sfn.country.sets import SETS, Bounds, Wanted, tile_named
 from sfn.country.shelf import Shelf
 from sfn.study.find_place import NamedPlace, PlaceList
 
@@ -21,8 +21,8 @@ def fetched_names(shelf: Shelf, *, bounds_deg: Bounds) -> PlaceList:
     bounds_deg : tuple of float
         South, west, north and east; east may lie beyond 180. [degrees]
     """
-    tile = tile_named("names", "cities500.zip")
-    if tile is None or not names_here(shelf):
+    tile = _held(shelf)
+    if tile is None:
         return PlaceList(FETCHED, ())
     found = named_places(shelf.path(tile), bounds_deg)
     return PlaceList(FETCHED, tuple(NamedPlace(name, lat, lon, people) for name, lat, lon, people, _ in found))
@@ -30,9 +30,14 @@ def fetched_names(shelf: Shelf, *, bounds_deg: Bounds) -> PlaceList:
 
 def names_here(shelf: Shelf) -> bool:
     """Whether names of places were fetched."""
+    return _held(shelf) is not None
+
+
+def _held(shelf: Shelf) -> Wanted | None:
+    """The archive of names; None where it was not fetched."""
     tile = tile_named("names", "cities500.zip")
     note = None if tile is None else shelf.note(tile)
-    return note is not None and not note.absent
+    return None if note is None or note.absent else tile
 
 
 def named_shapes(places: Sequence[NamedPlace], credit: str = "") -> dict[str, Any]:
