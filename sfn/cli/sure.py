@@ -8,7 +8,8 @@ the rule by which served is judged, as predicted and in every world (quick estim
 `worlds_seed`, `worlds_ended`, `worlds_model` (`sigma_db`, `sigma_says`, `whole_db`: alike over a site's area,
 `decorrelation_m`, `site_correlation`, `cosited_correlation`), `worlds_say`; `measured` (null without `--measured`):
 `stretches_n`, `used_n`, `outside_n`, `untold_n`, `values_n` by site and pixel of `values_before_thinning_n`, `sites` by
-name, `spread_before_db`, `spread_after_db` (of levels, over the places that count), `shift_db`, `meter_db`;
+name, `spread_before_db`, `spread_after_db` (of levels, over the places that count), `shift_db`, `meter_db`, `problems`
+(what of the logs was left out, as in `check`);
 `today_sure` and, each with `name`, `plans`: `people_p5`, `people_p20`, `people_p50`, `people_p95`, `people_mean` (null
 where area is counted), `served_p5` (served at least with 95 % of the chances), `served_p20`, `served_p50`,
 `served_p95`, `served_mean`,
