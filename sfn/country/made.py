@@ -29,6 +29,7 @@ from sfn.country.looked import opened
 from sfn.country.sets import COVER_HEIGHTS_M, COVER_WATER, SETS, Bounds, Lattice, Wanted, corner
 from sfn.country.shelf import Note, Shelf
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.extent import extent_says
 from sfn.in_one_step import in_one_step
 from sfn.plan.formula import guarded
 from sfn.terrain.coast import source_document, write_zones, zones_of_classes
@@ -279,11 +280,15 @@ def _people(held: Sequence[tuple[Wanted, Note]], shelf: Shelf, bounds: Bounds, p
                 read = source.read(1, window=part, masked=True).astype(np.float64).filled(0.0)
             _add(total, np.where(np.isfinite(read) & (read > 0.0), read, 0.0), r0, c0, n)
     lattice = Lattice(cut.north_deg, cut.west_deg, n * step, n * step, rows // n, columns // n, ("float32",))
+    written = total.astype(np.float32)
     with _writing(path, lattice, "float32", None, SETS["people"].attribution) as out:
-        out.write(total.astype(np.float32), 1)
+        out.write(written, 1)
     side = f" in cells of {3 * n} arc-seconds, {n} x {n} of the source added up" if n > 1 else ""
-    count = grouped(total.sum(), ".0f")
-    return [f"People: {count} live in the cells that lie in the area or reach into it, by 2020{side}."]
+    count, over = grouped(written.sum(dtype=np.float64), ".0f"), extent_says(lattice.bounds_deg)
+    return [
+        f"People: {count} live in the cells that lie in the area or reach into it, {over}, by 2020{side}. A map counts "
+        "those within its own frame, and says how large that is."
+    ]
 
 
 def _add(total: NDArray[np.float64], people: NDArray[np.float64], row: int, column: int, n: int) -> None:

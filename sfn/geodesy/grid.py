@@ -17,15 +17,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.extent import WGS84_A_M, WGS84_E2_RATIO, north_of_equator_ratio
 from sfn.units import grouped
 
 Floats = NDArray[np.float64]
 
 WEB_MERCATOR_RADIUS_M = 6_378_137.0
 WEB_MERCATOR_LIMIT_DEG = 85.051_128
-WGS84_A_M = 6_378_137.0
-WGS84_FLATTENING_RATIO = 1 / 298.257_223_563
-WGS84_E2_RATIO = WGS84_FLATTENING_RATIO * (2 - WGS84_FLATTENING_RATIO)
 MOST_PIXELS_N = 4_000_000
 LEAST_PIXEL_M = 0.5
 
@@ -99,9 +97,7 @@ class Grid:
         The zone between two latitudes, eq. (3-11), (3-12) of J. P. Snyder, "Map projections: a working manual", 1987.
         """
         edges_m = self.north_mercator_m - np.arange(self.rows_n + 1) * self.pixel_mercator_m
-        sine = np.sin(np.radians(_latitude(edges_m)))
-        e = np.sqrt(WGS84_E2_RATIO)
-        q = (1 - WGS84_E2_RATIO) * (sine / (1 - WGS84_E2_RATIO * sine**2) + np.arctanh(e * sine) / e)
+        q = north_of_equator_ratio(_latitude(edges_m))
         width_rad = self.pixel_mercator_m / WEB_MERCATOR_RADIUS_M
         return np.asarray(-np.diff(q) * WGS84_A_M**2 / 2 * width_rad / 1e6)
 

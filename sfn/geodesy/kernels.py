@@ -21,7 +21,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from sfn.geodesy.grid import WGS84_A_M, WGS84_E2_RATIO
+from sfn.geodesy.extent import WGS84_A_M, WGS84_E2_RATIO
 
 Floats = NDArray[np.float64]
 

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sfn.geodesy.grid import WGS84_A_M, WGS84_E2_RATIO, Grid
+from sfn.geodesy.extent import WGS84_A_M, WGS84_E2_RATIO
+from sfn.geodesy.grid import Grid
 from sfn.geodesy.kernels import azimuth_on_rows, azimuth_to_points, ground_on_rows, ground_to_points
 from sfn.geodesy.line import inverse
 from sfn.units import DEFAULT_REFRACTIVITY_N, SPEED_OF_LIGHT_M_PER_US, refractive_index

@@ -22,6 +22,7 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import WEB_MERCATOR_LIMIT_DEG, Grid
 from sfn.plan import Network, Place
 from sfn.plan.rows import Row, read_rows, refuse
+from sfn.reception.counted_over import frame_counted_says, list_counted_says, raster_counted_says
 from sfn.reception.raster_edge import edge_says
 from sfn.reception.towns import largest_town
 from sfn.terrain.credits import credits_of_file
@@ -98,7 +99,7 @@ def listeners(network: Network, grid: Grid, *, folder: Path, anywhere: bool = Fa
         said = (
             f"{len(asked.places)} places of the document{_doubled(asked.places)}; {RULE}{_coarse(asked.places, grid)}"
         )
-        return Listeners(spread(asked.places, grid), said, asked.places)
+        return _of_list(asked.places, grid, said)
     if asked.file is None:
         return _world(grid)
     path = (folder / asked.file).resolve()
@@ -113,10 +114,15 @@ def listeners(network: Network, grid: Grid, *, folder: Path, anywhere: bool = Fa
     if path.suffix.lower() in (".tif", ".tiff"):
         people = from_raster(path, grid)
         said = f"people of {path.name}{_whose(path)}, even within each of its cells{edge_says(path, grid)}"
-        return Listeners(people, said)
+        return Listeners(people, said + raster_counted_says(path, grid, float(people.sum())))
     places = read_places(path)
-    said = f"{len(places)} places of {path.name}{_whose(path)}; {RULE}{_coarse(places, grid)}"
-    return Listeners(spread(places, grid), said, places)
+    return _of_list(places, grid, f"{len(places)} places of {path.name}{_whose(path)}; {RULE}{_coarse(places, grid)}")
+
+
+def _of_list(places: tuple[Place, ...], grid: Grid, said: str) -> Listeners:
+    """A list spread, with how many of its people live within the frame."""
+    people = spread(places, grid)
+    return Listeners(people, said + list_counted_says(places, grid, float(people.sum())), places)
 
 
 def _whose(path: Path) -> str:
@@ -375,7 +381,8 @@ def _world(grid: Grid) -> Listeners:
     counted = tuple(place for place, part in zip(near, part_of_town, strict=True) if not part)
     left_out = f", {int(part_of_town.sum())} districts counted with their town" if part_of_town.any() else ""
     said = f"{len(counted)} places from 500 inhabitants{left_out} ({GEONAMES}); {RULE}{_coarse(counted, grid)}"
-    return Listeners(spread(counted, grid), said, counted)
+    people = spread(counted, grid)
+    return Listeners(people, said + frame_counted_says(grid, float(people.sum())), counted)
 
 
 def world_installed() -> bool:

@@ -14,6 +14,7 @@ from sfn.country.sets import CHOICES, Bounds, OpenSet, Wanted, wanted
 from sfn.country.shelf import Shelf
 from sfn.country.sources import Sources
 from sfn.errors import PlanError, Problem, Touch
+from sfn.geodesy.extent import area_km2
 from sfn.geodesy.position import Located, on_globe
 from sfn.plan import Network, TerrainSource, read
 from sfn.reception.reach import bounds_to_the_edge
@@ -22,7 +23,6 @@ from sfn.terrain.ground import Ground
 
 # Tiles end within a sample of whole degrees: the area reaches a little over its edges.
 BEYOND_DEG = 0.02
-EARTH_KM = 6371.0
 # A side of an area that somebody types: some hundred squares, gigabytes of heights.
 MOST_DEG = 20.0
 # What something is made of; lines of coast, borders and roads are kept, and the map draws them as they are.
@@ -64,10 +64,8 @@ class Offer:
 
     @property
     def area_km2(self) -> float:
-        """Of the area, on a sphere. [km2]"""
-        south, west, north, east = self.bounds_deg
-        high = np.sin(np.radians(north)) - np.sin(np.radians(south))
-        return float(EARTH_KM**2 * np.radians(east - west) * high)
+        """Of the area, on the ellipsoid. [km2]"""
+        return area_km2(self.bounds_deg)
 
     @property
     def missing_n(self) -> int:

@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+import rasterio
+from pyproj import Geod
 from starlette.testclient import TestClient
 
 from sfn.country.sources import sources
@@ -89,8 +91,8 @@ def test_it_is_shown_asked_for_and_stood_on(
     typed = sent(browser, f"{address}/fetch", **cut, bounds="36.2,-85.5,36.4,-84.1")
     assert 'value="36.2,-85.5,36.4,-84.1"' in typed.text
     assert "the names of 2 files" in typed.text
-    # 0.2 x 1.4 degrees at 36.3 N on a sphere of 6371 km: 22.24 x 125.46 km.
-    assert "<strong>2\u202f790 km²</strong>" in typed.text
+    # 0.2 x 1.4 degrees round 36.3 N: 2790.74 km2 by pyproj's Geod.polygon_area_perimeter along 2001 points a parallel.
+    assert "<strong>2\u202f791 km²</strong>" in typed.text
     for wrong in ("36.2,-84", "36.4,-84.2,36.2,-84.1", "10,-84,36,-50", "36.2,-84.2,96,-84.1"):
         refused = sent(browser, f"{address}/fetch", **{**cut, "act": ""}, bounds=wrong)
         assert refused.status_code == 422, wrong
@@ -188,6 +190,44 @@ def test_what_did_not_come_is_said_on_the_page(browser: TestClient, server: Serv
     assert "the server refuses it (403)" in told
     assert 'name="take-terrain"' in told
     assert 'name="take-listeners"' not in told
+
+
+def test_people_of_the_area_and_of_the_map_can_be_held_side_by_side(
+    browser: TestClient, server: Served, settings: Settings, number: int, tmp_path: Path
+) -> None:
+    """Both say over which area they count; together with who lives beyond the frame they are rasterio's sum."""
+    server.folder = tmp_path
+    write_people(tmp_path, 6, 10, {(3000, 6000): np.full((1200, 1200), 0.5)})
+    ended(browser, sent(browser, f"/networks/{number}/country/fetch", what=["people"], name="Valley"))
+    (path,) = (settings.data_folder / "terrain").glob("people-GHS-POP-2020-*.tif")
+    with rasterio.open(path) as source:
+        whole, (west, south, _, north) = float(source.read(1).sum(dtype=np.float64)), source.bounds
+
+    def plain(address: str) -> str:
+        return html.unescape(browser.get(address).text).replace("\u202f", " ")
+
+    made = plain(f"/networks/{number}/country?name=Valley")
+    area = re.search(r"People: ([\d ]+) live in the cells .*?, ([\d.]+) × ([\d.]+) km, ([\d ]+) km²", made)
+    assert area is not None
+    assert float(area[1].replace(" ", "")) == pytest.approx(whole, abs=0.5)
+    high_m = Geod(ellps="WGS84").inv(west, south, west, north)[2]
+    assert float(area[3]) == pytest.approx(high_m / 1000, abs=0.06)
+
+    taken = {"take-listeners": "yes", "base_revision": "1", "name": "Valley", "author": "Ada", "reason": "people"}
+    assert sent(browser, f"/networks/{number}/country", **taken).status_code == 303
+    people = plain(f"/networks/{number}/people")
+    said = re.search(
+        r"; ([\d ]+) people within the frame of this map, ([\d. ×km]+, [\d ]+ km²); "
+        r"all of the file on ([\d. ×km]+, [\d ]+ km²) has ([\d ]+), of whom ([\d ]+) live beyond that frame",
+        people,
+    )
+    assert said is not None
+    within, all_of_it, beyond = (float(said[k].replace(" ", "")) for k in (1, 4, 5))
+    assert f"{area[2]} × {area[3]} km, {area[4]} km²" == said[3]
+    assert all_of_it == pytest.approx(whole, abs=0.5)
+    assert within + beyond == pytest.approx(whole, abs=1.0)
+    assert 0 < within < whole
+    assert f"On the usual map, {said[2]}: <strong>{said[1]} people</strong>" in people
 
 
 def test_a_setting_forbids_it(server: Served, client_with: Callable[..., TestClient], number: int) -> None:

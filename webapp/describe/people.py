@@ -7,6 +7,7 @@ from fastapi import File, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.extent import extent_says
 from sfn.geodesy.grid import Grid
 from sfn.reception.listeners import RULE, Listeners, world_installed
 from sfn.study.people import Beside, Looked
@@ -35,6 +36,8 @@ class PeoplePage(Context):
     """Where the people of the saved revision come from, or why they are not counted."""
     total_people: float | None
     """Of them on the usual map; None where they are not known."""
+    frame_says: str
+    """How large that map is: what its figures count over; empty where there is none."""
     document_places: int
     """Places that the document holds itself."""
     world: bool
@@ -137,6 +140,7 @@ def _page(
         chosen=sent.get("listeners", looked_name or value_of(in_force)),
         said=heard.said,
         total_people=heard.total_people,
+        frame_says="" if grid is None else extent_says(grid.bounds_deg),
         document_places=len((in_force or {}).get("places", ())),
         world=world_installed(),
         files=held_files(maps.terrain_folder),
