@@ -35,6 +35,7 @@ from sfn.plan.formula import guarded
 from sfn.terrain.coast import source_document, write_zones, zones_of_classes
 from sfn.terrain.credits import keep_credits, keep_file_credits
 from sfn.terrain.dem import terrain_from_folder
+from sfn.terrain.meaning import CLASSES, HOLDS_TAG
 from sfn.terrain.told import Told, keep_told
 from sfn.units import grouped
 
@@ -188,6 +189,7 @@ def _cover(
     lattice = Lattice(top * step, left * step, step, step, rows, columns, ("uint8",))
     known = 0
     with _writing(folder / "cover.tif", lattice, "uint8", COVER_VOID, SETS["cover"].attribution) as out:
+        out.update_tags(**{HOLDS_TAG: CLASSES})
         for tile in (*(t for t, _ in held), *sea):
             for at, r0, r1, c0, c1 in _parts(tile, COVER_EVERY_N, lattice):
                 tick(tile.file)

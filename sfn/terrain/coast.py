@@ -24,6 +24,7 @@ from sfn.errors import PlanError, Problem
 from sfn.terrain.cover import ZONE_VALUES
 from sfn.terrain.dem import Terrain, window
 from sfn.terrain.heights import METRES_PER_DEGREE_M, HeightGrid, sample_nearest
+from sfn.terrain.meaning import CLASSES, HOLDS_TAG
 from sfn.terrain.sea import COAST_KM
 
 COAST_HEIGHT_M = 100.0
@@ -188,7 +189,7 @@ def write_zones(made: Zones, folder: Path, *, stem: str = "zones") -> Path:
         ),
     ) as out:  # fmt: skip
         out.write(values, 1)
-        out.update_tags(zones="0 inland, 1 coast, 2 sea", rule=" ".join(made.says))
+        out.update_tags(**{HOLDS_TAG: CLASSES}, zones="0 inland, 1 coast, 2 sea", rule=" ".join(made.says))
     part.replace(path)
     return path
 

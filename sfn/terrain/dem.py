@@ -31,6 +31,10 @@ from sfn.terrain.virtual import members_of
 MOST_SAMPLES = 300_000_000
 # UTM raster of 30 m, ridge country, at its own samples: 0.001 m rms; a lattice as fine as the file gives 0.31 m.
 FINER_N = 2
+CLASSES_EXPECTED = (
+    "heights in metres; classes of land cover are chosen as ground cover, each with its height. If these are heights, "
+    "send them again with their unit"
+)
 # Samples along each side of a block that is remembered.
 BLOCK_SAMPLES = 1024
 
@@ -208,6 +212,8 @@ def _members(paths: list[Path]) -> set[str]:
 
 def _trusted(tile: Tile, blended: bool) -> Tile:
     """A tile whose values can be heights."""
+    if blended and tile.meaning.surely:
+        raise UnusableError(f"holds classes, not heights of the ground: {tile.meaning.surely}", CLASSES_EXPECTED)
     if blended and tile.median_m is not None and not LEAST_HEIGHT_M <= tile.median_m <= GREATEST_HEIGHT_M:
         raise UnusableError(
             f"holds values about {tile.median_m:.0f} m", f"heights of {LEAST_HEIGHT_M:g} to {GREATEST_HEIGHT_M:g} m"

@@ -19,6 +19,7 @@ from pyproj.exceptions import CRSError
 from sfn.terrain.carried import WGS84, carried, fitted, reach_n
 from sfn.terrain.digest import combined_digest, file_digest
 from sfn.terrain.heights import METRES_PER_DEGREE_M, HeightGrid
+from sfn.terrain.meaning import Meaning, meaning
 from sfn.terrain.memory import Memory
 from sfn.terrain.told import METRES, Told, told_of, unit_named
 from sfn.terrain.virtual import UnusableError, members_of
@@ -70,6 +71,8 @@ class Tile:
         What somebody said of it.
     askew : bool
         Its rows and columns do not run along latitude and longitude.
+    meaning : Meaning
+        Why its numbers are, or may be, codes of classes.
     """
 
     path: str
@@ -83,6 +86,7 @@ class Tile:
     median_m: float | None = None
     told: Told = Told()  # noqa: RUF009 - frozen
     askew: bool = False
+    meaning: Meaning = Meaning()  # noqa: RUF009 - frozen
 
     def step_m(self, lat_deg: float) -> float:
         """The finer of the two spacings on the ground at a latitude. [m]"""
@@ -153,7 +157,8 @@ def _looked_at(path: Path, source: rasterio.DatasetReader, told: Told, memory: M
     across, along = math.hypot(a, d) or 1.0, math.hypot(b, e) or 1.0
     rows = abs(d) / across * source.width + abs(e) / along * source.height
     columns = abs(a) / across * source.width + abs(b) / along * source.height
-    void_pct, median_m = _values(source, to_m)
+    void_pct, median_m, seen = _values(source, to_m)
+    unit = "" if not known else "told" if told.unit and not (source.units[0] or "").strip() else "file"
     digest = file_digest(path, known=None if memory is None else memory.digests)
     parts = [file_digest(member) for member in members_of(path)] if file_ending(path.name) == ".vrt" else []
     said = [repr(told)] if told != Told() else []
@@ -161,7 +166,7 @@ def _looked_at(path: Path, source: rasterio.DatasetReader, told: Told, memory: M
         digest = combined_digest(digest, *parts, *said)
     return Tile(
         str(path.resolve()), bounds_deg, (north - south) / rows, (east - west) / columns, digest, to_m, known,
-        void_pct, median_m, told, bool(b or d) or not crs.is_geographic,
+        void_pct, median_m, told, bool(b or d) or not crs.is_geographic, meaning(source, seen, unit=unit),
     )  # fmt: skip
 
 
@@ -243,15 +248,16 @@ def _axis_units(crs: rasterio.crs.CRS) -> tuple[str, bool]:
     return (vertical[0] if vertical else ""), feet
 
 
-def _values(source: rasterio.DatasetReader, to_m: float) -> tuple[float, float | None]:
-    """Part of the samples without a value [%], and the median of the rest [m]; of a look at some of them."""
+def _values(source: rasterio.DatasetReader, to_m: float) -> tuple[float, float | None, NDArray[np.float32]]:
+    """Part of the samples without a value [%], the median of the rest [m], and some of the file's own numbers."""
     shape = (min(source.height, LOOKED_AT_N), min(source.width, LOOKED_AT_N))
     raw = source.read(1, masked=True, out_shape=shape, resampling=rasterio.enums.Resampling.nearest)
     values = _in_metres(raw, source, to_m)
     known = values[np.isfinite(values)]
     # What cannot be a height (-9999, -32768) is void to whoever reads heights, though the file does not declare it.
     heights_n = np.count_nonzero((known >= LEAST_HEIGHT_M) & (known <= GREATEST_HEIGHT_M))
-    return 100.0 * (1.0 - heights_n / values.size), float(np.median(known)) if known.size else None
+    median_m = float(np.median(known)) if known.size else None
+    return 100.0 * (1.0 - heights_n / values.size), median_m, np.ma.filled(raw.astype(np.float32), np.nan)
 
 
 def _in_metres(raw: NDArray[Any], source: rasterio.DatasetReader, to_m: float) -> NDArray[np.float32]:

@@ -1,5 +1,6 @@
 """Ground cover and zones in the browser: looked into, given heights, refused in words, nothing typed lost."""
 
+import html
 import io
 import json
 from collections.abc import Callable
@@ -201,3 +202,45 @@ def test_the_check_says_where_cover_ends(client: TestClient, save: Callable[...,
     problems = client.get(f"/api{moved}/check").json()["problems"]
 
     assert ["cover.folder"] == [p["where"] for p in problems if "does not reach Summit" in p["what"]]
+
+
+def test_classes_are_not_offered_as_terrain_nor_heights_as_cover(
+    client: TestClient, post: Callable[..., Any], save: Callable[..., Any], number: str, tmp_path: Path
+) -> None:
+    """Neither stands in its list; sent by hand they are refused in words, nothing is saved, and no unit is asked for."""
+    rows, columns = np.mgrid[0:60, 0:70]
+    hills = (300.0 + 80.0 * np.sin(rows / 9.0) + 50.0 * np.cos(columns / 7.0)).astype(np.float32)
+    files = [("files", ("h.tif", io.BytesIO(raster(tmp_path, hills))))]
+    assert 303 == post(f"{number}/terrain/upload", files=files, name="hills").status_code
+    page = html.unescape(client.get(f"{number}/terrain").text)
+    covers = page[page.index('<select id="cover"') :]
+    covers = covers[: covers.index("</select>")]
+
+    assert 'name="terrain" value="folder hills"' in page
+    assert 'name="terrain" value="folder woods"' not in page
+    assert "Not offered as terrain: a.tif holds classes, not heights of the ground: only 3 different" in page
+    assert 'value="folder woods"' in covers
+    assert 'value="folder canopy"' in covers
+    assert 'value="folder hills"' not in covers
+    assert "Not offered as ground cover: half of h.tif lies above" in page
+    woods = page[page.index('<th scope="row">woods') : page.index("</tr>", page.index('<th scope="row">woods'))]
+    assert "No unit of heights" not in woods
+
+    for sent, says in (
+        ({"terrain": "folder woods"}, "a.tif holds classes, not heights of the ground"),
+        ({"cover": "folder hills", "cover-kind": "heights"}, "half of h.tif lies above"),
+        (
+            {"cover": "folder canopy", "cover-kind": "heights", "terrain": "folder canopy"},
+            "the very files that the terrain is",
+        ),
+    ):
+        refused = save(**sent)
+        assert 422 == refused.status_code, sent
+        assert says in html.unescape(refused.text)
+    assert "cover" not in exported(client, number)
+    assert exported(client, number)["terrain"] == {"source": "ridge"}
+    odd = [("files", ("low.tif", io.BytesIO(raster(tmp_path, hills - 230.0))))]
+    assert 303 == post(f"{number}/terrain/upload", files=odd, name="low").status_code
+    looked = html.unescape(save(act="look", **{"cover": "folder low", "cover-kind": "heights"}).text)
+    assert f"Half of low.tif lies above {np.median(hills - 230.0):.0f}: much for trees" in looked
+    assert "Heights above the sea are no ground cover" in looked

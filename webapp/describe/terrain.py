@@ -32,6 +32,7 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.store.store import Revision
 from webapp.work.air_maps import air_maps
+from webapp.work.ground_fits import odd_as_cover, unfit
 from webapp.work.maps import Maps
 from webapp.work.terrains import TerrainLine, source_of, take_files, value_of, zones_kept
 
@@ -65,6 +66,8 @@ class SourcePart:
     """Classes to show; empty where none are asked for."""
     census: Census | None
     """What the chosen files hold; None where nothing is chosen or they cannot be read."""
+    doubts: tuple[str, ...] = ()
+    """What speaks against chosen heights above ground, though it proves nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +180,7 @@ def _changed(document: dict[str, Any], form: dict[str, str], maps: Maps) -> dict
     }
     if sources["terrain"] is not None and _surface(form, document):
         sources["terrain"] |= {"heights_of": "surface"}
-    problems: tuple[Problem, ...] = ()
+    problems = _unfit(maps, sources["terrain"], form, document)
     for key in ("cover", "zones"):
         try:
             sources[key] = _source(form, key, maps) if key in form else document.get(key)
@@ -206,6 +209,14 @@ def _changed(document: dict[str, Any], form: dict[str, str], maps: Maps) -> dict
                     ),
                 ) from None
     return document
+
+
+def _unfit(
+    maps: Maps, terrain: dict[str, Any] | None, form: dict[str, str], document: dict[str, Any]
+) -> tuple[Problem, ...]:
+    """Why what the form names cannot be the ground, or what stands on it."""
+    typed = source_typed(form, "cover") if "cover" in form else source_in(document, "cover")
+    return unfit(maps, terrain, typed.folder, classes=typed.kind == CLASSES)
 
 
 def _surface(form: dict[str, str], document: dict[str, Any]) -> bool:
@@ -258,7 +269,8 @@ def _part(opened: Opened, maps: Maps, key: str, sent: dict[str, str]) -> SourceP
     said = source_typed(sent, key) if key in sent else source_in(opened.document, key)
     held = maps.census(said.folder) if said.folder else None
     rows = class_rows(said, held.shares if held else ()) if said.folder and said.kind == CLASSES else ()
-    return SourcePart(key, said, rows, held)
+    doubts = odd_as_cover(maps, said.folder) if key == "cover" and said.kind != CLASSES and said.folder else ()
+    return SourcePart(key, said, rows, held, doubts)
 
 
 def _heights(opened: Opened, maps: Maps, sent: dict[str, str]) -> tuple[HeightLine, ...]:

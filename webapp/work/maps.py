@@ -38,7 +38,7 @@ from sfn.study.so_far import SoFar
 from sfn.study.what_if import Tried
 from sfn.study.zones import Zones, zones
 from sfn.terrain.census import Census, census
-from sfn.terrain.dem import terrain_from_folder
+from sfn.terrain.dem import Terrain, terrain_from_folder
 from sfn.terrain.digest import load_known, save_known
 from sfn.terrain.ground import Ground, open_ground
 from sfn.terrain.memory import Memory
@@ -127,9 +127,8 @@ class Maps:
 
     def census(self, name: str) -> Census | None:
         """What values the files of a folder hold; None where they cannot be read."""
-        try:
-            source = terrain_from_folder(self.terrain_folder / name, memory=self._memory, blended=False)
-        except PlanError:
+        source = self.opened(name)
+        if source is None:
             return None
         with self._lock:
             found = self._censuses.get(source.digest)
@@ -138,6 +137,13 @@ class Maps:
             with self._lock:
                 self._censuses[source.digest] = found
         return found
+
+    def opened(self, name: str) -> Terrain | None:
+        """The files of a folder, as classes are read; None where they cannot be."""
+        try:
+            return terrain_from_folder(self.terrain_folder / name, memory=self._memory, blended=False)
+        except PlanError:
+            return None
 
     def checked(self, network: Network) -> tuple[Problem, ...]:
         """All that is wrong with a network on its ground, kept: pages, sheets and answers take the same."""

@@ -17,6 +17,7 @@ from sfn.terrain.as_laid import off_the_file
 from sfn.terrain.coast import Zones, write_zones, zones_of_classes, zones_of_polygons
 from sfn.terrain.credits import credits_of
 from sfn.terrain.dem import Terrain, terrain_from_folder
+from sfn.terrain.fits import not_cover, not_terrain
 from sfn.terrain.ground import Ground
 from sfn.terrain.memory import Memory
 from sfn.terrain.packed import PackedError, unpacked
@@ -50,6 +51,10 @@ class TerrainLine:
     """What was taken where the files do not say, and how much of them is void."""
     credits: tuple[str, ...] = ()
     """Whose data they are."""
+    not_terrain: tuple[Problem, ...] = ()
+    """Why they are not offered as the ground; empty where they are."""
+    not_cover: tuple[Problem, ...] = ()
+    """Why they are not offered as what stands on it, as classes or as heights; empty where they are."""
 
 
 def terrain_lines(folder: Path, *, memory: Memory) -> tuple[TerrainLine, ...]:
@@ -61,10 +66,18 @@ def terrain_lines(folder: Path, *, memory: Memory) -> tuple[TerrainLine, ...]:
     for place in held:
         try:
             terrain = terrain_from_folder(place, memory=memory, blended=False)
-            lines.append(replace(_line(f"folder {place.name}", place.name, terrain), credits=credits_of(place)))
+            line = _line(f"folder {place.name}", place.name, terrain)
+            against = not_terrain(terrain)
+            no_cover = () if against or _codes(terrain) else not_cover(terrain, classes=False)
+            lines.append(replace(line, credits=credits_of(place), not_terrain=against, not_cover=no_cover))
         except PlanError as refused:
             lines.append(TerrainLine(f"folder {place.name}", place.name, 0, None, None, refused.problems))
     return tuple(lines)
+
+
+def _codes(terrain: Terrain) -> bool:
+    """Whether classes are all that files may hold."""
+    return any(tile.meaning.perhaps for tile in terrain.tiles)
 
 
 def source_of(value: str) -> dict[str, Any] | None:
@@ -263,13 +276,19 @@ def _line(value: str, name: str, terrain: Terrain) -> TerrainLine:
 def _remarks(terrain: Terrain) -> tuple[str, ...]:
     """What was taken where files do not say their unit, and their voids."""
     remarks = []
-    unknown = [Path(tile.path).name for tile in terrain.tiles if not tile.unit_known]
+    unknown = [Path(t.path).name for t in terrain.tiles if not t.unit_known and not t.meaning.surely]
     if unknown:
         named = ", ".join(unknown[:3]) + (f" and {len(unknown) - 3} more" if len(unknown) > 3 else "")
         remarks.append(
             f"No unit of heights in {named}: taken as metres (of classes it does not matter). "
             "Send again with the unit if they are feet."
         )
+    remarks += [
+        f"{Path(tile.path).name} may hold classes: {tile.meaning.perhaps}. Classes are no heights: choose them as "
+        "ground cover or zones only."
+        for tile in terrain.tiles[:MOST_LAID_N]
+        if tile.meaning.perhaps
+    ]
     if terrain.surface:
         remarks.append("Heights of treetops and roofs: ground cover is taken off them, so that it counts once.")
     void = [(tile.void_pct, Path(tile.path).name) for tile in terrain.tiles if tile.void_pct > 0.0]
@@ -279,7 +298,8 @@ def _remarks(terrain: Terrain) -> tuple[str, ...]:
             f"Voids in {len(void)} of {len(terrain.tiles)} files, most in {worst} (about {max(worst_pct, 0.1):.1f} %): "
             "not known, and never taken for sea."
         )
-    moved = [found for tile in terrain.tiles[:MOST_LAID_N] if (found := off_the_file(tile))]
+    heights = [tile for tile in terrain.tiles[:MOST_LAID_N] if not tile.meaning.surely]
+    moved = [found for tile in heights if (found := off_the_file(tile))]
     if moved:
         rms_m, most_m, large_m = (max(one) for one in zip(*moved, strict=True))
         of = "" if len(terrain.tiles) <= MOST_LAID_N else f" (the first {MOST_LAID_N} files were looked at)"
