@@ -24,6 +24,7 @@ import sfn
 from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.cli.zones import bounds_argument
 from sfn.country.carry import pack, unpack
+from sfn.country.kept import kept
 from sfn.country.made import document_keys
 from sfn.country.shelf import FOLDER, Shelf
 from sfn.country.sources import data_folder, sources
@@ -85,10 +86,14 @@ def run(args: argparse.Namespace) -> int:
         _say(args, "nothing was fetched")
         return 0
     folder = args.network.resolve().parent / f"{args.network.stem}-country"
-    found = get(
-        offered, shelf=shelf, sources=settings, place=lambda key: folder / key, placed=placed,
-        version=sfn.__version__, tell=_tell, ask_nobody=asks_nobody,
-    )  # fmt: skip
+    try:
+        found = get(
+            offered, shelf=shelf, sources=settings, place=lambda key: folder / key, placed=placed,
+            version=sfn.__version__, tell=_tell, ask_nobody=asks_nobody,
+        )  # fmt: skip
+    except KeyboardInterrupt:
+        print(f"\nwhat came is kept: {kept(offered.tiles, shelf).says}. The same command goes on.", file=sys.stderr)
+        raise
     told = (
         []
         if not without or "heights" not in found.made.folders
@@ -96,12 +101,12 @@ def run(args: argparse.Namespace) -> int:
     )
     found = replace(found, made=replace(found.made, says=(*found.made.says, *told)))
     named = document_keys(found.made, named=lambda path: path.relative_to(args.network.resolve().parent).as_posix())
-    written, kept = _into_document(args.network, named, ours=f"{folder.name}/")
+    written, left = _into_document(args.network, named, ours=f"{folder.name}/")
     packed_n = None if args.pack is None else _packed(args.pack, found, shelf)
     if args.json:
-        print_json(_document(offered, found, named, written, kept))
+        print_json(_document(offered, found, named, written, left))
     else:
-        _print(args, found, named, written, kept)
+        _print(args, found, named, written, left)
         if packed_n is not None:
             print(f"{packed_n} files packed into {args.pack}")
     return 2 if found.gathered.problems else 0

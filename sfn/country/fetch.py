@@ -21,8 +21,8 @@ from sfn.country.sources import shown
 from sfn.units import grouped
 
 Kind = Literal["refused", "unreachable", "tls", "status", "cut-off", "content", "disk", "address", "too-large"]
-Tell = Callable[[int, int | None], None]
-"""Told the bytes that are there and the bytes of the whole, None where it is not known; what it raises stops it."""
+Tell = Callable[[int, int | None, str], None]
+"""Told the bytes that are there, of the whole (None: not known), and what is waited for; what it raises stops it."""
 
 CONNECT_S, SILENT_S = 20.0, 20.0
 WAITS_S = (1.0, 2.0, 4.0, 8.0, 16.0)
@@ -30,6 +30,10 @@ LONGEST_WAIT_S = 60.0
 MOST_BYTES = 4_000_000_000
 SPARE_BYTES = 200_000_000
 MOST_REDIRECTS = 5
+# A line that is cut is worth going on with where so much came since the last cut: else waits grow, and tries end.
+WORTH_BYTES = 1_000_000
+# Cuts of one file in one run, worth going on with or not: at an hour each nobody would notice that it does not end.
+MOST_CUTS_N = 12
 _AGAIN = frozenset({408, 425, 429, 500, 502, 503, 504})
 _GONE = frozenset({404, 410})
 
@@ -53,8 +57,8 @@ class FetchError(Exception):
 class _AgainError(Exception):
     """What may help to be tried again."""
 
-    def __init__(self, last: FetchError, *, gained: bool = False, wait_s: float = 0.0) -> None:
-        self.last, self.gained, self.wait_s = last, gained, wait_s
+    def __init__(self, last: FetchError, *, gained_bytes: int = 0, wait_s: float = 0.0) -> None:
+        self.last, self.gained_bytes, self.wait_s = last, gained_bytes, wait_s
         super().__init__(last.what)
 
 
@@ -65,7 +69,8 @@ class Patience:
     Parameters
     ----------
     waits_s : tuple of float
-        Before each further try in which nothing new came; as many tries as there are waits. [s]
+        Before each further try, longer from one to the next; as many tries in a row as there are waits in which less
+        than `WORTH_BYTES` came, and `MOST_CUTS_N` in all. [s]
     connect_s, silent_s : float
         For a connection, and for the next byte. [s]
     """
@@ -113,18 +118,25 @@ def fetch(of: httpx2.Client, url: str, part: Path, *, patience: Patience, tell: 
     Raises
     ------
     FetchError
-        If it cannot be had; after `Patience.waits_s` where trying again may help.
+        If it cannot be had; after `Patience.waits_s` where trying again may help. It says how often it was tried.
     """
-    tries = 0
+    idle_n = failed_n = 0
     while True:
         try:
             return _once(of, url, part, tell)
         except _AgainError as again:
-            tries = 0 if again.gained else tries + 1
-            if tries > len(patience.waits_s):
-                raise again.last from None
-            waits_s = patience.waits_s[max(tries - 1, 0)] if patience.waits_s else 0.0
-            _wait(max(waits_s, min(again.wait_s, LONGEST_WAIT_S)), part, tell)
+            failed_n += 1
+            idle_n = 0 if again.gained_bytes >= WORTH_BYTES else idle_n + 1
+            if idle_n > len(patience.waits_s) or failed_n > MOST_CUTS_N:
+                raise _given_up(again.last, failed_n) from None
+            waits_s = patience.waits_s[min(failed_n, len(patience.waits_s)) - 1] if patience.waits_s else 0.0
+            _wait(max(waits_s, min(again.wait_s, LONGEST_WAIT_S)), part, tell, f"{again.last.what}; try {failed_n + 1}")
+
+
+def _given_up(last: FetchError, tries_n: int) -> FetchError:
+    """What went wrong, and how often it did."""
+    what = last.what if tries_n < 2 else f"{last.what}; given up after {tries_n} tries"
+    return FetchError(last.kind, what, last.expected, whole_source=last.whole_source)
 
 
 def forget(part: Path) -> None:
@@ -163,15 +175,15 @@ def _once(of: httpx2.Client, url: str, part: Path, tell: Tell) -> bool:
             _room(part, total, start)
             _note(part).write_text(json.dumps({"url": shown(url), "validator": _validator(answer)}), encoding="utf-8")
             with part.open("ab" if start else "wb") as out:
-                tell(came, total)
+                tell(came, total, "")
                 for block in answer.iter_raw():
                     out.write(block)
                     came += len(block)
                     if came > MOST_BYTES:
                         raise FetchError("too-large", "is larger than any tile", f"{grouped(MOST_BYTES)} bytes at most")
-                    tell(came, total)
+                    tell(came, total, "")
             if total is not None and came != total:
-                raise _AgainError(_cut(came, total), gained=came > start)
+                raise _AgainError(_cut(came, total), gained_bytes=came - start)
     except httpx2.TooManyRedirects:
         raise FetchError("address", f"leads on more than {MOST_REDIRECTS} times", "the address itself") from None
     except httpx2.TimeoutException as error:
@@ -180,13 +192,13 @@ def _once(of: httpx2.Client, url: str, part: Path, tell: Tell) -> bool:
         late = FetchError(
             "unreachable", what, "a connection that holds; what came is kept, ask again", whole_source=silent
         )
-        raise _AgainError(late, gained=came > start) from error
+        raise _AgainError(late, gained_bytes=came - start) from error
     except (httpx2.InvalidURL, httpx2.UnsupportedProtocol) as error:
         raise FetchError(
             "address", f"the address cannot be used ({error})", "an address as https://mirror.example/"
         ) from None
     except httpx2.HTTPError as error:
-        raise _connection(error, came=came, gained=came > start) from error
+        raise _connection(error, came=came, gained_bytes=came - start) from error
     except OSError as error:
         raise FetchError(
             "disk", f"cannot be written ({error.strerror})", "a data folder with room", whole_source=True
@@ -234,7 +246,7 @@ def _refusal(answer: httpx2.Response) -> Exception:
     return _AgainError(wrong, wait_s=float(after) if after.isdigit() else 0.0)
 
 
-def _connection(error: httpx2.HTTPError, *, came: int, gained: bool) -> Exception:
+def _connection(error: httpx2.HTTPError, *, came: int, gained_bytes: int) -> Exception:
     """What a broken connection means."""
     cause: BaseException | None = error
     while cause is not None:
@@ -258,7 +270,7 @@ def _connection(error: httpx2.HTTPError, *, came: int, gained: bool) -> Exceptio
                 whole_source=True,
             )
         )
-    return _AgainError(_cut(came, None), gained=gained)
+    return _AgainError(_cut(came, None), gained_bytes=gained_bytes)
 
 
 def _cut(came: int, total: int | None) -> FetchError:
@@ -308,11 +320,11 @@ def _note(part: Path) -> Path:
     return part.with_name(f"{part.name}.note")
 
 
-def _wait(waits_s: float, part: Path, tell: Tell) -> None:
-    """Wait, and hear whether to stop."""
+def _wait(waits_s: float, part: Path, tell: Tell, why: str) -> None:
+    """Wait, say why and how long still, and hear whether to stop."""
     until = time.monotonic() + waits_s
     while (left_s := until - time.monotonic()) > 0.0:
-        tell(part.stat().st_size if part.exists() else 0, None)
+        tell(part.stat().st_size if part.exists() else 0, None, f"{why} in {left_s:.0f} s")
         time.sleep(min(left_s, 0.2))
 
 

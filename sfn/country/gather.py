@@ -6,6 +6,7 @@ wrong, or moved); the heights lack a tile and the coarser ones, which hold what 
 answer; the server refuses a tile (403) and does not prove that this is how it says 404 (`sfn.country.proof`).
 """
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
@@ -19,6 +20,8 @@ from sfn.country.shelf import Note, Shelf
 from sfn.country.sources import NONE, Sources, shown
 from sfn.errors import PlanError, Problem
 
+# Tiles of a set that were given up because the line is cut each time: the next would fare no better.
+CUT_TILES_N = 2
 Tell = Callable[[str, int, int], None]
 """Told what is being done, tiles that are done and their total; what it raises stops all, and keeps what came."""
 
@@ -60,6 +63,7 @@ class _Run:
     dead: dict[str, FetchError] = field(default_factory=dict)
     denied: dict[str, FetchError] = field(default_factory=dict)
     proven: dict[tuple[str, str], bool] = field(default_factory=dict)
+    cut_n: Counter[str] = field(default_factory=Counter)
 
     def note(self, tile: Wanted) -> Note | None:
         """A tile's note, from the shelf or fetched now; an absent one is not yet kept. None where it is denied."""
@@ -74,7 +78,8 @@ class _Run:
             if error.denied and tile.lattice is not None:
                 self.denied[tile.file] = error
                 return None
-            if error.whole_source:
+            self.cut_n[tile.of.key] += error.kind == "cut-off"
+            if error.whole_source or self.cut_n[tile.of.key] >= CUT_TILES_N:
                 first = error
                 self.dead[tile.of.key] = FetchError(first.kind, f"was not asked for: {first.what}", first.expected)
             raise
@@ -84,10 +89,10 @@ class _Run:
         url, part = self.sources.url(tile), self.shelf.part(tile)
         part.parent.mkdir(parents=True, exist_ok=True)
 
-        def tell(came: int, whole: int | None) -> None:
-            """Bytes of this tile."""
+        def tell(came: int, whole: int | None, why: str) -> None:
+            """Bytes of this tile, or what is waited for."""
             of = "" if whole is None else f" of {whole / 1e6:.1f}"
-            self.tell(f"{tile.file}: {came / 1e6:.1f}{of} MB", self.done, self.total)
+            self.tell(f"{tile.file}: {why or f'{came / 1e6:.1f}{of} MB'}", self.done, self.total)
 
         for again in (True, False):
             resumed = part.exists()

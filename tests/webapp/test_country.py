@@ -269,7 +269,8 @@ def test_what_cannot_be_asked_is_refused(
 def test_it_stops_when_somebody_cancels(browser: TestClient, server: Served, settings: Settings, number: int) -> None:
     """What came stays, and is gone on from."""
     server.faults[".tif"] = "slow 5"
-    answer = sent(browser, f"/networks/{number}/country/fetch", what=["heights"], name="Valley")
+    ended(browser, sent(browser, f"/networks/{number}/country/fetch", what=["names"], name="Names"))
+    answer = sent(browser, f"/networks/{number}/country/fetch", what=["heights", "names"], name="Valley")
     job = browser.app.state.jobs.find(answer.headers["location"].rpartition("/")[2])  # type: ignore[attr-defined]
     part = settings.data_folder / "country" / "heights"
     while not job.ended.wait(0.02) and not any(path.stat().st_size for path in part.glob("*.part")):
@@ -280,6 +281,16 @@ def test_it_stops_when_somebody_cancels(browser: TestClient, server: Served, set
     assert job.state == "cancelled"
     assert any(path.stat().st_size for path in part.glob("*.part"))
     assert not (settings.data_folder / "terrain" / "Valley heights").exists()
+    page = html.unescape(browser.get(f"/jobs/{job.id}").text)
+    (begun,), names = part.glob("*.part"), settings.data_folder / "country" / "names" / "cities500.zip"
+    assert f"what came is kept: 1 of 2 files are here whole, {names.stat().st_size / 1e6:.1f} MB; of " in page
+    assert f"; of {begun.stem} {begun.stat().st_size / 1e6:.1f} MB came" in page
+    assert "the same asked for once more" in page
+    go_on = re.search(r'class="button" href="([^"]+)">Go on with it<', page)
+    assert go_on is not None
+    there = html.unescape(browser.get(go_on[1]).text)
+    assert 'value="Valley"' in there
+    assert "Fetch 1 file" in there
     server.faults.clear()
     ended(browser, sent(browser, f"/networks/{number}/country/fetch", what=["heights"], name="Valley"))
     assert server.asked[-1][2].startswith("bytes=")

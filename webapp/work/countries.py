@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import sfn
+from sfn.country.kept import kept
 from sfn.country.made import Made, document_keys
 from sfn.country.shelf import FOLDER, Shelf, digest, now
 from sfn.country.sources import Sources
@@ -26,8 +27,9 @@ from sfn.geodesy.position import Located
 from sfn.in_one_step import in_one_step
 from sfn.study.country import Country, Offer, get
 from sfn.terrain.credits import SOURCES_FILE, sources_beside
-from webapp.work.jobs import Progress
+from webapp.work.jobs import CancelledError, Progress
 from webapp.work.people import DIGEST_N, PREFIX
+from webapp.work.progress import STOPPED_KEPT
 from webapp.work.terrains import ARRIVING, FOLDER_NAME
 
 KEPT = ".country"
@@ -130,6 +132,10 @@ def make_country(
             offered, shelf=shelf, sources=sources, place=place, placed=placed, version=sfn.__version__, tell=tell
         )  # fmt: skip
         return _kept(terrain_folder, name, found)
+    except CancelledError:
+        expected = "the same asked for once more: what is here is not asked for again, what was begun is gone on with"
+        what = f"what came is kept: {kept(offered.tiles, shelf).says}"
+        raise CancelledError((Problem("country", what, expected, "warning", code=STOPPED_KEPT),)) from None
     finally:
         shutil.rmtree(arriving, ignore_errors=True)
 

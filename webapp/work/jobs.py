@@ -22,12 +22,11 @@ from sqlalchemy.exc import SQLAlchemyError
 from sfn.errors import PlanError, Problem
 from webapp.store.audit import ACTING
 from webapp.store.job_records import FINISHED, OPEN, JobRecord, JobRecords
-from webapp.work.progress import CancelledError as CancelledError, Part as Part, Progress as Progress
+from webapp.work.progress import STOPPED_KEPT, CancelledError as CancelledError, Part as Part, Progress as Progress
 
 State = Literal["waiting", "running", "finished", "cancelled", "failed"]
 ENDED: tuple[State, ...] = ("finished", "cancelled", "failed")
 LOG = logging.getLogger("webapp.jobs")
-
 
 Work = Callable[[Progress], Any]
 UrlOf = Callable[[str], str]
@@ -59,6 +58,8 @@ class JobView:
     result_url: str | None
     again: bool = False
     """Whether it has no answer, and can be started again out of what is kept of it."""
+    go_on_url: str | None = None
+    """Where it is gone on with from what was kept when somebody stopped it."""
 
 
 class Job:
@@ -93,8 +94,8 @@ class Job:
                 raise CancelledError
             self.state = "running"
             self.result = work(self.progress)
-        except CancelledError:
-            state = "cancelled"
+        except CancelledError as stopped:
+            state, self.problems = "cancelled", stopped.kept
         except PlanError as refused:
             state, self.problems = "failed", refused.problems
         except Exception:
@@ -111,9 +112,11 @@ class Job:
         """Its present state."""
         phase, done, total, parts = self.progress.told()
         ready = self.state == "finished"
+        kept = self.state == "cancelled" and any(problem.code == STOPPED_KEPT for problem in self.problems)
         url = self.result_url if ready else None
         again = (self.stopped or self.answer_gone) and "typed" in self.asked
-        return JobView(self.id, self.title, self.state, phase, done, total, parts, self.problems, url, again)
+        on = self.result_url if kept else None
+        return JobView(self.id, self.title, self.state, phase, done, total, parts, self.problems, url, again, on)
 
 
 def kept_typed(job: Job | None) -> dict[str, str]:

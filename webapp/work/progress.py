@@ -5,9 +5,18 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from sfn.errors import Problem
+
+STOPPED_KEPT = "stopped-kept"
+"""Code of what says what stays of a job that somebody stopped, and can be gone on from."""
+
 
 class CancelledError(Exception):
-    """Raised inside a job's work, out of `Progress.tell`, after someone cancelled it."""
+    """Raised inside a job's work, out of `Progress.tell`, after someone cancelled it; `kept` says what stays of it."""
+
+    def __init__(self, kept: tuple[Problem, ...] = ()) -> None:
+        self.kept = kept
+        super().__init__()
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ import datetime
 import hashlib
 import ipaddress
 import json
+import re
 import shutil
 from collections.abc import Callable
 from contextlib import ExitStack
@@ -16,6 +17,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 
+from sfn.country.fetch import Patience
 from sfn.country.gather import Gathered, gather
 from sfn.country.sets import coarse_of, cover_tile, heights_tile, people_tile, tile_named
 from sfn.country.shelf import Shelf
@@ -165,6 +167,60 @@ def test_every_fault_is_said_with_the_tile(
     assert not shelf.path(TILE).exists()
 
 
+def test_a_line_that_is_always_cut_is_tried_a_few_times_with_growing_pauses(
+    fetched: Fetched, shelf: Shelf, heights: Store
+) -> None:
+    """Half of the rest comes each time: that is no reason to go on for ever, nor to ask without a pause."""
+    write_places(heights.folder, [f"a line of {n} that takes some room {n * n}" for n in range(5000)])
+    names = tile_named("names", "cities500.zip")
+    assert names is not None
+    heights.faults["cities500.zip"] = "cut 99"
+    told: list[str] = []
+    found = fetched(
+        names, patience=Patience(waits_s=(0.6, 1.6), connect_s=2.0), tell=lambda what, *_: told.append(what)
+    )
+
+    assert heights.counts["/cities500.zip"] == 3
+    assert [problem.code for problem in found.problems] == ["download-cut-off"]
+    assert "given up after 3 tries" in found.problems[0].what
+    assert "what came is kept" in found.problems[0].expected
+    assert shelf.part(names).stat().st_size > 0
+    waits = [re.search(r"was cut off after .*; try (\d) in (\d) s", one) for one in told]
+    first = dict(reversed([(one[1], one[2]) for one in waits if one is not None]))
+    assert first == {"2": "1", "3": "2"}
+
+
+def test_a_line_that_is_cut_after_much_came_is_gone_on_with_but_not_for_ever(
+    fetched: Fetched, shelf: Shelf, heights: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Waits in which enough came do not count; thirteen requests of one file are the end all the same."""
+    monkeypatch.setattr("sfn.country.fetch.WORTH_BYTES", 1)
+    heights.faults[FINE] = "cut 99"
+    found = fetched(TILE, patience=Patience(waits_s=(0.01,), connect_s=2.0))
+
+    assert heights.counts[f"/{FINE}"] == 13
+    assert "given up after 13 tries" in found.problems[0].what
+
+
+def test_after_two_tiles_that_were_cut_off_the_next_is_not_asked_for(fetched: Fetched, heights: Store) -> None:
+    """It would fare no better; the other sets are asked for, and a later run asks for all that is missing."""
+    beside = [heights_tile(36, -84), heights_tile(36, -83)]
+    for tile in beside:
+        path = heights.folder / tile.address
+        path.parent.mkdir(parents=True)
+        shutil.copyfile(heights.folder / FINE, path)
+    write_places(heights.folder, ["nothing"])
+    names = tile_named("names", "cities500.zip")
+    assert names is not None
+    heights.faults["DEM.tif"] = "cut 99"
+    found = fetched(TILE, *beside, names)
+
+    assert [problem.code for problem in found.problems] == ["download-cut-off"] * 3
+    assert found.problems[2].what.startswith("was not asked for: was cut off after")
+    assert heights.counts[f"/{beside[1].address}"] == 0
+    assert [tile.file for tile, _ in found.held] == ["cities500.zip"]
+
+
 def test_one_fault_does_not_keep_the_others_back(fetched: Fetched, shelf: Shelf, heights: Store) -> None:
     """What came is kept, and a second run asks for the rest alone."""
     write_places(heights.folder, ["nothing"])
@@ -184,8 +240,9 @@ def test_a_server_that_is_away_is_asked_for_one_tile(fetched: Fetched, heights: 
     found = fetched(TILE, heights_tile(36, -84), heights=nobody)
 
     assert [problem.code for problem in found.problems] == ["download-unreachable"] * 2
-    assert found.problems[0].what == "the server cannot be reached"
-    assert found.problems[1].what == "was not asked for: the server cannot be reached"
+    # QUICK has three waits: four tries.
+    assert found.problems[0].what == "the server cannot be reached; given up after 4 tries"
+    assert found.problems[1].what == "was not asked for: the server cannot be reached; given up after 4 tries"
 
 
 def test_a_missing_tile_is_sea(fetched: Fetched, shelf: Shelf, heights: Store) -> None:
