@@ -31,6 +31,7 @@ medians. Ctrl-C once ends the search and keeps what was looked at.
 """
 
 import argparse
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -39,14 +40,19 @@ from sfn.cli.plan_options import measured_idle, stopped_by_hand
 from sfn.cli.progress import progress_teller
 from sfn.cli.sure import add_measured_options, add_world_options, print_sure_table, worlds_measured
 from sfn.cli.table import add_json, print_json, print_table, say, say_left_out
+from sfn.country.shelf import FOLDER, Shelf
+from sfn.country.sources import data_folder
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.sites import placed_sites
 from sfn.library.opened import load
 from sfn.library.placing import PlacingAnswer, placing
 from sfn.plan.sheets import content_of
+from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.numbers import number, us
 from sfn.study.high_ground import USUAL_APART_M, USUAL_MASTS_N
 from sfn.study.lever_try import ALL_ROUND
 from sfn.study.mast_table import TEMPLATE
+from sfn.study.place_lists import fetched_names
 from sfn.study.placing_asked import AskedMasts
 from sfn.study.placing_found import PLACING_CAUTION, USUAL_AZIMUTH_STEP_DEG, Placed, Placing
 
@@ -66,7 +72,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help=f"masts (CSV, XLSX, GeoJSON) with the columns {columns}, also ground_m, erp_h_kw and erp_v_kw",
     )  # fmt: skip
     parser.add_argument("--high-ground", action="store_true", help="look for high ground on the map instead")
-    parser.add_argument("--near", metavar="PLACE", help="that sees this place, by name or position (who is not served)")
+    parser.add_argument("--near", metavar="PLACE", help="that sees this place: position, site, counted or fetched name")
     parser.add_argument("--within-km", type=float, metavar="KM", help="within this distance of it (all over the map)")
     parser.add_argument(
         "--apart-km", type=float, metavar="KM", help=f"least distance between two ({USUAL_APART_M / 1000:g})"
@@ -98,6 +104,11 @@ def run(args: argparse.Namespace) -> int:
         content = content_of(args.masts, expected="a CSV, XLSX or GeoJSON file of masts")
         table = read_sites(content, source=args.masts.name)
     asked = AskedMasts(table, args.antenna_m, args.erp_kw, args.near or "", like=args.like)
+    if args.near:
+        network = plan.readable
+        bounds = bounds_to_the_edge(network, placed_sites(network).at, ground=plan.ground)
+        fetched = fetched_names(Shelf(data_folder(os.environ) / FOLDER), bounds_deg=bounds)
+        asked = replace(asked, names=(fetched,) if fetched.places else ())
     if args.within_km is not None:
         asked = replace(asked, within_m=1000.0 * args.within_km)
     if args.apart_km is not None:

@@ -11,7 +11,7 @@ from sfn.geodesy.position import Located
 from sfn.plan import Network, Place
 from sfn.plan.sheets import SheetTable
 from sfn.reception.coverage import Coverage
-from sfn.study.find_place import find_place
+from sfn.study.find_place import FoundPlace, PlaceList, find_place
 from sfn.study.high_ground import USUAL_APART_M, USUAL_MASTS_N, AskedGround, high_ground
 from sfn.study.mast import Mast
 from sfn.study.mast_table import RANGES, masts_of
@@ -45,6 +45,8 @@ class AskedMasts:
         How much high ground at most.
     like : str
         As in `sfn.study.placing_found.AskedPlacing`.
+    names : tuple of PlaceList
+        Further names that `near` may be one of: fetched places, lines and places of one's own.
     """
 
     table: SheetTable | None = None
@@ -55,6 +57,7 @@ class AskedMasts:
     apart_m: float = USUAL_APART_M
     most_n: int = USUAL_MASTS_N
     like: str = ""
+    names: tuple[PlaceList, ...] = ()
 
 
 def masts_asked(
@@ -100,7 +103,10 @@ def masts_asked(
             ("antenna_m", "height of the antenna", asked.antenna_m), ("erp_kw", "e.r.p.", asked.erp_kw)
         ) if value is None
     ]  # fmt: skip
-    near = None if not asked.near else place_named(network, asked.near, placed=placed, places=counted.places)
+    near = None
+    if asked.near:
+        found = place_named(network, asked.near, placed=placed, places=counted.places, lists=asked.names)
+        near = found.name, found.lat_deg, found.lon_deg
     if near is None and asked.within_m is not None:
         what, expected = "does nothing where no place must be seen", "a place beside it, or no distance"
         lacking.append(Problem("within_km", what, expected, code="option-idle", fields=("within_km",)))
@@ -157,19 +163,26 @@ def _not_served(
 
 
 def place_named(
-    network: Network, text: str, *, placed: Mapping[str, Located], places: Sequence[Place]
-) -> tuple[str, float, float]:
-    """A place by its name or position: name, latitude and longitude.
+    network: Network,
+    text: str,
+    *,
+    placed: Mapping[str, Located],
+    places: Sequence[Place],
+    lists: Sequence[PlaceList] = (),
+) -> FoundPlace:
+    """The one place of a name or position, among all that `sfn.study.find_place.find_place` finds.
 
     Raises
     ------
     PlanError
-        If there is none, or more than one.
+        If there is none, or more than one: then with where each lies and which list has it.
     """
-    found = find_place(network, text, placed=placed, places=places)
+    found = find_place(network, text, placed=placed, places=places, lists=lists)
     exact = [one for one in found if one.name.casefold() == text.strip().casefold()] or list(found)
     if len(exact) == 1:
-        return exact[0].name, exact[0].lat_deg, exact[0].lon_deg
-    what = f"{text!r} is no place here" if not exact else f"{text!r} may be {', '.join(one.name for one in exact)}"
-    expected = "the name of one place where people live, of a site, or a position"
+        return exact[0]
+    told = ", ".join(f"{one.name} at {one.lat_deg:.4f} {one.lon_deg:.4f} ({one.source})" for one in exact)
+    what = f"{text!r} is no place here" if not exact else f"{text!r} may be {told}"
+    listed = "" if not lists else f", of {' or '.join(one.label for one in lists)}"
+    expected = f"the name of one place where people live{listed}, of a site, or a position like 36.3, -84.2"
     raise PlanError([Problem("near", what, expected, code="place-unknown", fields=("near",))])

@@ -1,6 +1,8 @@
 """The page New transmitter: a search in a job over masts or high ground, a place taken up as a draft, nothing saved."""
 
+import html
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -8,10 +10,14 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from sfn.country.sets import tile_named
 from sfn.plan import read
 from sfn.study.placing_saved import with_new_site
+from tests.sfn.country.small_tiles import places_line, write_places
 from tests.webapp.test_offsets import wait_for
+from webapp.config.settings import Settings
 from webapp.store.store import Store
+from webapp.work.countries import shelf_of
 
 BOX = [[a, (0.0 if abs((a + 180) % 360 - 180) <= 60 else 14.0)] for a in range(0, 360, 30)]
 MASTS = (
@@ -143,15 +149,14 @@ def test_what_cannot_be_searched_is_told_and_nothing_typed_is_lost(
 def test_what_only_the_search_can_tell_stands_beside_what_was_typed(
     client: TestClient, number: int, post: Callable[..., Any]
 ) -> None:
-    """A search that fails, on a place that nobody knows, leaves the form as it was sent; one of plans does too."""
-    asked = {"how": "high-ground", "near": "Nowhere at all", "antenna_m": "31.5", "erp_kw": "0.1", "within_km": "7"}
+    """A search that fails, for a place far off the map, leaves the form as it was sent; one of plans does too."""
+    asked = {"how": "high-ground", "near": "40.0, -80.0", "antenna_m": "31.5", "erp_kw": "0.1", "within_km": "7"}
     started = post(f"/networks/{number}/placing/find", **{**ASKED, **asked})
     ended = wait_for(client, started.headers["location"])
     shown = client.get(started.headers["location"]).text
 
     assert ended["state"] == "failed"
-    assert "is no place here" in shown
-    for value in ("Nowhere at all", "31.5", "7"):
+    for value in ("40.0, -80.0", "31.5", "7"):
         assert f'value="{value}"' in shown
 
 
@@ -189,6 +194,39 @@ def test_high_ground_of_the_ridge_country(
     assert len(answer["masts"]) == 2
     assert any("do not see Jacksboro over the bare ground" in one for one in answer["how_found"])
     assert "High ground 1" in client.get(address).text
+
+
+def test_high_ground_sees_a_place_that_was_fetched(
+    client: TestClient, settings: Settings, store: Store, post: Callable[..., Any], monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+) -> None:  # fmt: skip
+    """A name of the fetched list, where people of the document are counted; two of one name are told apart."""
+    monkeypatch.setattr("webapp.work.maps.usual_pixel_m", lambda bounds: 800.0)
+    tile, shelf = tile_named("names", "cities500.zip"), shelf_of(settings.data_folder)
+    assert tile is not None
+    lines = [places_line("Óld Mill", 36.3, -84.2, 900), places_line("Twin", 36.3, -84.3, 40)]
+    part = shelf.part(tile)
+    part.parent.mkdir(parents=True)
+    shutil.copyfile(write_places(tmp_path, [*lines, places_line("Twin", 36.2, -84.2, 30)]), part)
+    shelf.keep(tile, part, source="the tests")
+    demo = json.loads((Path("demo_sites") / "fm_ridge.json").read_text(encoding="utf-8"))
+    number = store.create(demo, author="test", reason="test").network_id
+    asked = {**ASKED, "how": "high-ground", "masts": "", "antenna_m": "30", "erp_kw": "0.1", "worlds": "0",
+             "within_km": "8", "most": "1"}  # fmt: skip
+    shown = html.unescape(client.get(f"/networks/{number}/placing").text)
+    assert '<option value="Óld Mill">' in shown
+
+    for near, says in (
+        ("Twin", "Twin at 36.3000 -84.3000 (GeoNames, CC BY 4.0, fetched), Twin at 36.2000 -84.2000"),
+        ("Nowhere at all", "'Nowhere at all' is no place here"),
+    ):
+        refused = post(f"/networks/{number}/placing/find", **asked, near=near)
+        assert refused.status_code == 422
+        assert says in html.unescape(refused.text)
+        assert f'value="{near}"' in refused.text
+    address, answer = searched(client, post, number, **asked, near="old mill")
+    assert any("see Óld Mill" in one for one in answer["how_found"])
+    assert 'name="near" value="old mill"' in client.get(address).text
 
 
 @pytest.mark.usefixtures("coarse")

@@ -1,5 +1,6 @@
 """The form of a search for the place of a new transmitter: which places, what would stand there, what is counted."""
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -8,12 +9,15 @@ from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.plan.number_text import number_in
 from sfn.plan.sheets import SheetTable
+from sfn.study.find_place import FoundPlace, NamedPlace, PlaceList
 from sfn.study.how_sure import LEAST_WORLDS_N, MOST_WORLDS_N, AskedSure
 from sfn.study.mast import library
 from sfn.study.placing_asked import AskedMasts
 from webapp.config.limits import whole_number
 
 MASTS, HIGH = "masts", "high-ground"
+# Beside what is typed, never out of a form: where a place of a list lies that is no counted town.
+NEAR_FOUND = "near-found"
 LABELS = {
     "masts": "Masts", "file": "File of masts", "near": "Must see", "within_km": "Within", "apart_km": "Apart",
     "most": "How many", "antenna_m": "Antenna above ground", "erp_kw": "E.r.p.", "like": "Chain and device like",
@@ -100,12 +104,26 @@ def asked_of(network: Network, typed: Mapping[str, str]) -> AskedTyped:
         table, numbers.get("antenna_m"), numbers.get("erp_kw"), typed["near"] if high else "",
         1000.0 * within if high and within is not None else None,
         1000.0 * numbers.get("apart_km", float(USUAL["apart_km"])), most, typed["like"],
+        _names(typed.get(NEAR_FOUND, "")),
     )  # fmt: skip
     ticked = tuple(site for site in pattern_sites(network) if typed[f"pattern-{site}"])
     return AskedTyped(
         masts, ticked, numbers.get("azimuth_step_deg", float(USUAL["azimuth_step_deg"])), numbers.get("most_us"),
         typed["count"] == "area", None if worlds_n == 0 else AskedSure(worlds_n=worlds_n, seed=seed),
     )  # fmt: skip
+
+
+def near_found(place: FoundPlace) -> dict[str, str]:
+    """A place of a fetched or own list that `near` names, to stand beside what was typed: a search keeps it."""
+    return {NEAR_FOUND: json.dumps([place.source, place.name, place.lat_deg, place.lon_deg])}
+
+
+def _names(kept: str) -> tuple[PlaceList, ...]:
+    """The same as a list of names; none where a counted town, a site or a position was typed."""
+    if not kept:
+        return ()
+    label, name, lat_deg, lon_deg = json.loads(kept)
+    return (PlaceList(label, (NamedPlace(name, lat_deg, lon_deg),)),)
 
 
 def _table(text: str, problems: list[Problem]) -> SheetTable | None:

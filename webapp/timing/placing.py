@@ -18,6 +18,7 @@ from sfn.study.placing_saved import with_new_site
 from sfn.work.searches import AskedPlaces
 from webapp.config.addresses import Room, to
 from webapp.config.limits import whole_number
+from webapp.config.settings import Settings
 from webapp.forms.placing_typed import LABELS, AskedTyped, asked_of, pattern_sites, typed_of, usual_of, with_table
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep, UploadsDep
@@ -25,7 +26,9 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.standing.editing import fresh
 from webapp.standing.steps import kept
+from webapp.store.store import Store
 from webapp.timing.asked_for import asked_for
+from webapp.timing.placing_near import found_near, names_offered
 from webapp.work.jobs import Function, Job, Jobs, JobView, Progress, kept_typed
 from webapp.work.maps import Maps, Wanted
 from webapp.work.measurements import safe_name
@@ -70,6 +73,8 @@ class PlacingPage(Context):
     """Where the people come from, or why they are not counted."""
     people_known: bool
     """Whether the network names people to count."""
+    near_names: tuple[str, ...]
+    """Places that high ground may be asked to see: sites, counted towns, fetched names, those of own overlays."""
     caution: str
     """What must be thought of before a transmitter is asked for."""
     smooth: bool
@@ -97,18 +102,19 @@ class FoundPlaces:
 
 @router.get("/networks/{network_id}/placing")
 def show(
-    request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, found: str = ""
-) -> Response:
+    request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, store: StoreDep,
+    found: str = "",
+) -> Response:  # fmt: skip
     """The form, the running search, or what it found."""
     job = jobs.find(found) if found else None
     lost = (Problem("found", "that search is no longer remembered", "a new one", code="no-longer-in-memory"),)
-    return _page(request, opened, maps, settings.limits.grid_points, job, lost if found and not job else ())
+    return _page(request, opened, maps, settings, store, job, lost if found and not job else ())
 
 
 @router.post("/networks/{network_id}/placing/find")
 def find(
     request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, form: FormDep,
-    files: UploadsDep,
+    files: UploadsDep, store: StoreDep,
 ) -> Response:  # fmt: skip
     """Start the search."""
     network, typed, most = opened.network, typed_of(opened.network, form), settings.limits.grid_points
@@ -118,9 +124,12 @@ def find(
         asked = asked_of(network, typed)
         wanted = maps.wanted(network, bounds=None, pixel_m=None, most=most)
         masts_from_table(network, asked.masts, placed=place(network), ground=wanted.ground)  # told before the job
+        if asked.masts.near:
+            typed |= found_near(asked.masts.near, store, maps, settings, opened, wanted)
+            asked = asked_of(network, typed)
         job = _start(opened, maps, jobs, wanted, asked, typed)
     except PlanError as error:
-        return _page(request, opened, maps, most, None, error.problems, typed=typed, status=422)
+        return _page(request, opened, maps, settings, store, None, error.problems, typed=typed, status=422)
     return RedirectResponse(to("placing.show", opened.head.id, found=job.id), 303)
 
 
@@ -185,15 +194,17 @@ def again(opened: Opened, maps: Maps, jobs: Jobs, typed: dict[str, str], most: i
 
 
 def _page(
-    request: Request, opened: Opened, maps: Maps, most: int, job: Job | None, problems: tuple[Problem, ...], *,
-    typed: dict[str, str] | None = None, status: int = 200,
+    request: Request, opened: Opened, maps: Maps, settings: Settings, store: Store, job: Job | None,
+    problems: tuple[Problem, ...], *, typed: dict[str, str] | None = None, status: int = 200,
 ) -> Response:  # fmt: skip
     """The page in whatever state it is."""
     network, people_said, key = opened.network, "", ""
+    offered: tuple[str, ...] = ()
     held = job.result if job is not None and isinstance(job.result, FoundPlaces) else None
     try:
-        wanted = maps.wanted(network, bounds=None, pixel_m=None, most=most)
+        wanted = maps.wanted(network, bounds=None, pixel_m=None, most=settings.limits.grid_points)
         people_said, key = maps.listeners(network, wanted.grid).said, wanted.key
+        offered = names_offered(store, maps, settings, opened, wanted)
     except PlanError as error:
         problems += error.problems
     names = {site.id: site.name for site in network.whole.sites}
@@ -209,6 +220,7 @@ def _page(
         names=names,
         people_said=people_said,
         people_known=network.listeners is not None,
+        near_names=offered,
         caution=PLACING_CAUTION,
         smooth=network.terrain is None,
         smooth_says=smooth_says(network),

@@ -6,7 +6,10 @@ from pathlib import Path
 import pytest
 
 from sfn.cli import main
+from sfn.country.sets import tile_named
+from sfn.country.shelf import FOLDER, Shelf
 from tests.sfn.cli.test_keys_in_help import unspoken
+from tests.sfn.country.small_tiles import places_line, write_places
 from tests.sfn.networks import EXAMPLE_PATH
 
 DEMO = "demo_sites/fm_ridge.json"
@@ -61,6 +64,24 @@ def test_high_ground_is_printed_with_how_it_was_found(capsys: pytest.CaptureFixt
     assert "nobody has looked at" in said
     assert "a new transmitter needs a licence of its own" in said
     assert "no worlds were drawn" in said
+
+
+def test_high_ground_sees_a_place_that_was_fetched(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A name of the list that `country` brought, which counts nobody; without it the name is no place."""
+    monkeypatch.setenv("SFN_DELAYS_DATA", str(tmp_path))
+    line = ["placing", str(DEMO), *"--high-ground --within-km 8 --most 1 --antenna-m 30 --erp-kw 0.1".split()]
+    line += ["--near", "Old Mill", "--pixel-m", "800", "--worlds", "0"]
+    assert main(line) == 2
+    assert "'Old Mill' is no place here" in capsys.readouterr().err
+    tile, shelf = tile_named("names", "cities500.zip"), Shelf(tmp_path / FOLDER)
+    assert tile is not None
+    shelf.part(tile).parent.mkdir(parents=True)
+    made = write_places(tmp_path, [places_line("Old Mill", 36.3, -84.2, 900)])
+    shelf.keep(tile, made.rename(shelf.part(tile)), source="the tests")
+    assert main(line) == 0
+    assert "see Old Mill over the bare ground" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(
