@@ -13,13 +13,16 @@ import rasterio
 from pyproj import Geod
 from starlette.testclient import TestClient
 
+from sfn.cli import main
 from sfn.country.sources import sources
 from sfn.terrain.dem import heights, terrain_from_folder
 from tests.sfn.country.small_server import Store as Served, serving
 from tests.sfn.country.small_tiles import places_line, slope, write_cover, write_heights, write_people, write_places
 from tests.webapp.conftest import token_in
 from tests.webapp.paper_text import bare, text_of
+from tests.webapp.test_users import WORDS, log_in
 from webapp.config.settings import Settings
+from webapp.store.roles import ROLES
 from webapp.store.store import Store
 
 SETS = ("HEIGHTS", "HEIGHTS_COARSE", "COVER", "PEOPLE", "NAMES")
@@ -231,7 +234,7 @@ def test_people_of_the_area_and_of_the_map_can_be_held_side_by_side(
 
 
 def test_a_setting_forbids_it(server: Served, client_with: Callable[..., TestClient], number: int) -> None:
-    """The page says so and has no button; a form that is sent all the same is refused, and nobody is asked."""
+    """Every page says so and has no button; a form that is sent all the same is refused, and nobody is asked."""
     names = {f"SFN_DELAYS_SOURCE_{name}": server.base for name in SETS}
     closed = client_with(sources=sources(names | {"SFN_DELAYS_DOWNLOADS": "no"}))
     shown = closed.get(f"/networks/{number}/country").text
@@ -241,7 +244,83 @@ def test_a_setting_forbids_it(server: Served, client_with: Callable[..., TestCli
     assert 'value="fetch"' not in shown
     assert refused.status_code == 422
     assert "SFN_DELAYS_DOWNLOADS" in refused.text
+    scripted = {"json": {"what": "heights", "name": "Valley"}, "headers": {"X-CSRF-Token": token_in(shown)}}
+    assert closed.post(f"/api/pages/networks/{number}/country/fetch", **scripted).status_code == 422
+    for address in (f"/networks/{number}", f"/networks/{number}/terrain"):
+        page = html.unescape(closed.get(address).text)
+        assert "This installation fetches nothing (<code>SFN_DELAYS_DOWNLOADS</code> is no)" in page, address
+        assert "--unpack FILE" in page
+        assert "Get the ground around these sites" not in page
+        assert "what would be fetched" not in page
+    made = closed.get("/networks/new").text
+    assert "/country" not in made
     assert server.asked == []
+
+
+@pytest.mark.parametrize("role", sorted(ROLES))
+def test_who_plans_may_fetch_and_nobody_else(
+    server: Served, client_with: Callable[..., TestClient], store: Store, number: int, role: str,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """A role that may not is refused in words and no file is asked for; its page says whose the form is."""
+    monkeypatch.setenv("NO_PROXY", "127.0.0.1")
+    store.accounts.add("Head", role="administrator", password=WORDS)
+    store.accounts.add("Somebody", role=role, password=WORDS)
+    client = client_with(sources=sources({f"SFN_DELAYS_SOURCE_{name}": server.base for name in SETS}))
+    assert log_in(client, "Somebody").status_code == 303
+    page, plans = client.get(f"/networks/{number}/country"), "plan" in ROLES[role]
+    answer = sent(client, f"/networks/{number}/country/fetch", what=["names"], name="Valley")
+
+    assert plans == (role in ("planner", "administrator"))
+    assert answer.status_code == (303 if plans else 403)
+    if plans:
+        ended(client, answer)
+        assert len(server.asked) == 1
+        return
+    assert f"Somebody ({role}) may not" in html.unescape(answer.text)
+    assert f"as {role} you may not change plans" in page.text
+    assert server.asked == []
+
+
+def test_what_was_packed_is_the_same_on_a_machine_without_a_net(
+    browser: TestClient, server: Served, client_with: Callable[..., TestClient], settings: Settings, store: Store,
+    number: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    """Packed by the command, unpacked by it, made ready on the page: the very same heights, people and names."""
+    what = ["heights", "cover", "people", "names"]
+    ended(browser, sent(browser, f"/networks/{number}/country/fetch", what=what, name="Valley"))
+    asked_n = len(server.asked)
+    document, stick = tmp_path / "valley.json", tmp_path / "stick.zip"
+    document.write_text(json.dumps(store.read(number).document), encoding="utf-8")
+    monkeypatch.setenv("SFN_DELAYS_DATA", str(settings.data_folder))
+    assert main(["country", str(document), "--yes", "--pack", str(stick)]) == 0
+    other = tmp_path / "other"
+    monkeypatch.setenv("SFN_DELAYS_DATA", str(other))
+    monkeypatch.setenv("SFN_DELAYS_DOWNLOADS", "no")
+    assert main(["country", str(document), "--unpack", str(stick)]) == 0
+    capsys.readouterr()
+    there = client_with(sources=sources({"SFN_DELAYS_DOWNLOADS": "no"}), data_folder=other)
+    shown = there.get(f"/networks/{number}/country").text
+    assert "All is here: make it ready" in shown
+    ended(there, sent(there, f"/networks/{number}/country/fetch", what=what, name="Valley"))
+
+    here, yonder = settings.data_folder / "terrain", other / "terrain"
+    keys = [json.loads((one / ".country" / "Valley.json").read_text(encoding="utf-8")) for one in (here, yonder)]
+    assert keys[0]["keys"] == keys[1]["keys"]
+    assert keys[0]["says"] == keys[1]["says"]
+    tables = [next(one.glob("people-GeoNames-places-*.csv")).read_bytes() for one in (here, yonder)]
+    assert tables[0] == tables[1]
+    assert b"Ridgeway,36.3,-84.2,4200" in tables[0]
+    sums = []
+    for one in (here, yonder):
+        with rasterio.open(one / keys[0]["keys"]["listeners"]["file"]) as source:
+            sums.append(float(source.read(1).sum(dtype=np.float64)))
+    assert sums[0] == sums[1] == 60 * 120 * 5.0
+    drawn = np.random.default_rng(21).uniform((36.01, -84.9), (36.99, -84.01), (200, 2)).T
+    both = [heights(terrain_from_folder(one / "Valley heights"), *drawn) for one in (here, yonder)]
+    assert both[0] == pytest.approx(slope(*drawn), abs=0.01)
+    assert np.array_equal(both[0], both[1])
+    assert len(server.asked) == asked_n
 
 
 @pytest.mark.parametrize(

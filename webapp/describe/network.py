@@ -131,6 +131,8 @@ class NetworkPage(Context):
     """What the button sends that adds a site: after the last one that a proposal can be made of."""
     smooth: bool
     """Whether it names no terrain."""
+    downloads: bool
+    """Whether open data may be fetched here."""
 
 
 @router.get("/networks/{network_id}")
@@ -167,6 +169,7 @@ def shown(request: Request, draft: Draft, *, status: int = 200, stands: NetworkS
         stands=stands,
         add_site=f"add-like {others[0][0]}" if (others := others_of(draft.document, -1)) else "add sites",
         smooth=not draft.document.get("terrain"),
+        downloads=request.app.state.settings.sources.allowed,
     )
     return page(request, context, status=status)
 

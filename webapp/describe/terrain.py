@@ -100,6 +100,8 @@ class TerrainPage(Context):
     """Whether its heights are those of treetops and roofs."""
     air: Air
     """Refractivity in force, by maps that were brought, and what is usual."""
+    downloads: bool
+    """Whether open data may be fetched here."""
 
 
 @router.get("/networks/{network_id}/terrain")
@@ -259,7 +261,7 @@ def shown(
     sending = {key: sent.get(key, "") for key in ("name", "unit", "crs", "of", "credits", "water", "polygons")}
     context = TerrainPage(
         opened.head, chosen, maps.terrains(), heights, cover, zones, sending, author, sent.get("reason", ""), wrong,
-        _surface(sent, opened.document), air,
+        _surface(sent, opened.document), air, request.app.state.settings.sources.allowed,
     )  # fmt: skip
     return page(request, context, status=422 if problems else 200)
 
