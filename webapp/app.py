@@ -61,6 +61,7 @@ from webapp.front import (
     guide,
     health,
     jobs,
+    lacking,
     metrics,
     networks,
     provider as provider_pages,
@@ -93,6 +94,7 @@ LOG = logging.getLogger("webapp")
 
 # In the order of the first screen, the network's tabs, the rest.
 ROUTERS = (
+    lacking.router,
     networks.router,
     new.router,
     network.router,

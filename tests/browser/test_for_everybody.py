@@ -29,7 +29,7 @@ NOT_WALKED = {
     "hear.show", "offsets_hand.numbers", "crossing.show", "roads.near", "road.beside", "point.part", "point.direct", "links.advice", "losses.measured",
     "packet.made", "site_reading.state", "measurements.show_recording", "arrivals.show", "health.alive", "health.ready",
     "metrics.show",
-    "jobs.show", "account.show", "provider.ask", "provider.answer", "editor.begin",
+    "lacking.show", "jobs.show", "account.show", "provider.ask", "provider.answer", "editor.begin",
 }  # fmt: skip
 FILE = re.compile(r"\.(\{form\}|[a-z]+)$")
 SCREENS = 5
@@ -152,6 +152,27 @@ def test_every_page_is_for_everybody(opened: BrowserContext, pages: dict[str, st
         page.emulate_media(color_scheme="light", reduced_motion="no-preference")
     assert wrong == []
     assert len(pages) > 40
+
+
+def test_a_document_without_ground_is_asked_for_it_for_everybody(opened: BrowserContext, address: str) -> None:
+    """The page that an import leads to where heights of the ground lack: both widths, no sideways scrolling."""
+    document = json.loads((DEMOS / "fm_ridge.json").read_text(encoding="utf-8"))
+    for site in document["sites"]:
+        del site["ground_m"]
+    page, wrong = opened.new_page(), []
+    for view, how in ((WIDE, "at 1280"), (PHONE, "at 390")):
+        page.set_viewport_size(view)  # type: ignore[arg-type]
+        page.goto(address)
+        sent = {"name": "ridge.json", "mimeType": "application/json", "buffer": json.dumps(document).encode()}
+        page.set_input_files("#file", sent)  # type: ignore[arg-type]
+        page.fill("#import-author", "Ada")
+        page.get_by_role("button", name="Import").click()
+        page.get_by_role("heading", name="the ground of its sites").wait_for()
+        wrong += found_on(page, "lacking.show", how, ALL)
+        assert page.locator("input[name^=height-]").count() == len(document["sites"])
+    wrong += on_a_telephone(page, "lacking.show")
+    assert wrong == []
+    page.close()
 
 
 def test_a_larger_network_is_no_longer_on_a_telephone(opened: BrowserContext, address: str) -> None:

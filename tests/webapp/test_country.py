@@ -15,6 +15,8 @@ from starlette.testclient import TestClient
 
 from sfn.cli import main
 from sfn.country.sources import sources
+from sfn.geodesy.sites import placed_sites
+from sfn.plan import read
 from sfn.terrain.dem import heights, terrain_from_folder
 from tests.sfn.country.small_server import Store as Served, serving
 from tests.sfn.country.small_tiles import places_line, slope, write_cover, write_heights, write_people, write_places
@@ -373,3 +375,70 @@ def test_it_stops_when_somebody_cancels(browser: TestClient, server: Served, set
     server.faults.clear()
     ended(browser, sent(browser, f"/networks/{number}/country/fetch", what=["heights"], name="Valley"))
     assert server.asked[-1][2].startswith("bytes=")
+
+
+def test_a_document_without_ground_is_not_sent_away(
+    browser: TestClient, server: Served, store: Store, example: dict[str, Any]
+) -> None:
+    """The page asks for the heights, fetches what the sets have there, takes nothing by itself, and makes the network."""
+    for site in example["sites"]:
+        site["erp_kw"] = {"h": 1e-5, "v": 1e-5}
+    whole = json.dumps(example)
+    at = placed_sites(read(whole)).at["north"]
+    for site in example["sites"]:
+        if site["id"] in ("north", "south"):
+            del site["ground_m"]
+    token = token_in(browser.get("/").text)
+
+    def imported(document: dict[str, Any], **more: Any) -> Any:
+        files = {"file": ("valley.json", json.dumps(document).encode())}
+        data = {"csrf_token": token, "author": "Ada"}
+        return browser.post("/networks/import", data=data, files=files, follow_redirects=False, **more)
+
+    def field(text: str, name: str) -> str:
+        found = re.search(rf'name="{name}" value="([^"]*)"', text)
+        assert found is not None, name
+        return html.unescape(found[1])
+
+    asked = imported(example)
+    assert asked.status_code == 422
+    page = html.unescape(asked.text)
+    assert "2 of 3 sites in valley.json lack the height of the ground" in page
+    assert "North ridge" in page
+    assert "the names of 1 file" in page
+    assert server.asked == []
+    scripted = imported(example, headers={"Accept": "application/json"})
+    assert scripted.status_code == 422
+    assert [one["fields"] for one in scripted.json()["problems"]] == [["ground_m"]] * 2
+
+    held = {name: field(asked.text, name) for name in ("document", "source", "made")}
+    missing = sent(browser, "/networks/import/ground", **held, author="Ada", act="make", **{"height-0": "812,5"})
+    assert missing.status_code == 422
+    assert "site South ridge: is missing" in re.sub(r"<[^>]+>|\s+", " ", html.unescape(missing.text)).replace("  ", " ")
+    assert 'value="812,5"' in missing.text
+    assert store.summaries() == ()
+
+    answer = sent(browser, "/networks/import/ground", **held, author="Ada", act="fetch")
+    result = ended(browser, answer)
+    assert len(server.asked) == 1
+    told = html.unescape(browser.get(result).text)
+    expected = float(slope(np.array(at.lat_deg), np.array(at.lon_deg)))
+    assert f"{expected:.1f} m</td>" in told
+    assert field(told, "height-0") == ""
+    typed = {"height-0": "812,5", "height-1": "790"}
+    held = {name: field(browser.get(result).text, name) for name in ("document", "source", "made")}
+    made = sent(browser, "/networks/import/ground", **held, author="Ada", act="make", **typed)
+    assert made.status_code == 303, made.text
+    saved = store.read(int(made.headers["location"].rpartition("/")[2])).document
+    assert {site["id"]: site["ground_m"] for site in saved["sites"]} == {
+        **{site["id"]: site["ground_m"] for site in json.loads(whole)["sites"]}, "north": 812.5, "south": 790,
+    }  # fmt: skip
+    assert {key: value for key, value in saved.items() if key != "sites"} == {
+        key: value for key, value in example.items() if key != "sites"
+    }
+
+    broken = {**example, "frequency_mhz": "x"}
+    assert "lack the height" not in imported(broken).text
+    assert sent(browser, "/networks/import/ground", document="{}", act="make").status_code == 422
+    assert sent(browser, "/networks/import/ground", document="x", act="make").status_code == 422
+    assert browser.get("/networks/import/ground", follow_redirects=False).status_code == 303

@@ -50,7 +50,7 @@ CHANGES = {
         N/measurements/arrivals/upload N/measurements/echoes N/measurements/residuals.{form}
         N/measurements/recordings/upload N/offsets/find N/plans/find N/placing/find N/point/direct N/point/hear/upload N/road
         N/road.{form} N/road/again N/road/picked N/road/upload N/signals N/tables/upload""",
-    "plan": """/networks /networks/demo/{key} /networks/import /networks/new N/ages N/coast/upload N/country N/country/fetch
+    "plan": """/networks /networks/demo/{key} /networks/import /networks/import/ground /networks/new N/ages N/coast/upload N/country N/country/fetch
         N/damaged/row N/damaged/{entry_id}/set-aside N/delete
         N/drives/shifts N/edit N/links/keep N/map/keep N/map/overlays/upload
         N/map/overlays/{overlay_id}/delete N/measurements/keep N/merge N/offsets/accept N/plans/accept N/placing/draft

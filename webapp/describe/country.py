@@ -1,7 +1,5 @@
 """The ground round the sites out of open data: what would be fetched, fetching it, and standing the network on it."""
 
-import re
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
@@ -30,6 +28,7 @@ from webapp.work.countries import (
     names_made,
     shelf_of,
     usable_name,
+    usual_name,
 )
 from webapp.work.jobs import Progress
 from webapp.work.maps import Maps
@@ -183,7 +182,7 @@ def _page(
         offered = offer(_area(opened, placed, bounds), chosen, shelf=shelf, sources=settings.sources)
     except PlanError as refused:
         problems += tuple(one for one in refused.problems if one not in problems)
-    usual = _usual_name(opened.network.name)
+    usual = usual_name(opened.network.name)
     made = made_under(maps.terrain_folder, name or usual)
     return CountryPage(
         network=opened.head,
@@ -226,9 +225,3 @@ def _named(value: Any) -> str:
     return str(
         value.get("folder") or value.get("file") or value.get("source") or (f"{len(listed)} places" if listed else "")
     )
-
-
-def _usual_name(text: str) -> str:
-    """A network's name in the letters that a folder may have."""
-    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
-    return re.sub(r"[^A-Za-z0-9 _-]+", "", plain).strip(" _-")[:LONGEST_NAME_N].strip() or "country"

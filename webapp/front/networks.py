@@ -7,12 +7,14 @@ from typing import Annotated, ClassVar
 from fastapi import File, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 
+from sfn.errors import PlanError
 from sfn.plan.demos import demo_files
 from webapp.config.addresses import Room, to
 from webapp.config.limits import NetworkId
+from webapp.front import lacking
 from webapp.shell.context import Context
-from webapp.shell.dependencies import FormDep, PersonDep, StoreDep
-from webapp.shell.problems import RefusedError
+from webapp.shell.dependencies import FormDep, MapsDep, PersonDep, StoreDep
+from webapp.shell.problems import RefusedError, wants_json
 from webapp.shell.render import notice, page
 from webapp.shell.windows import Shown, Sought, Window, has_words, window
 from webapp.store.documents import parsed
@@ -80,11 +82,19 @@ def load_demo(person: PersonDep, store: StoreDep, key: str) -> Response:
 
 
 @router.post("/networks/import")
-def take_in(store: StoreDep, form: FormDep, file: Annotated[UploadFile, File()]) -> Response:
-    """A network from a document."""
-    source = file.filename or "the document"
-    document = parsed(file.file.read(), source=source)
+def take_in(
+    request: Request, store: StoreDep, maps: MapsDep, form: FormDep, file: Annotated[UploadFile, File()]
+) -> Response:
+    """A network from a document; one whose sites lack their ground alone is asked for it on a page of its own."""
+    source, content = file.filename or "the document", file.file.read()
     author = form.get("author", "").strip() or "unnamed"
+    try:
+        document = parsed(content, source=source)
+    except PlanError as refused:
+        held = None if wants_json(request) else lacking.held_in(content, refused, store.own_services())
+        if held is None:
+            raise
+        return lacking.shown(request, maps, held, source=source, author=author, problems=refused.problems, status=422)
     made = store.create(document, author=author, reason=f"imported from {source}")
     return RedirectResponse(to("network.show", made.network_id), 303)
 

@@ -10,8 +10,10 @@ country/SET/FILE                                the tiles as they came
 
 import json
 import os
+import re
 import secrets
 import shutil
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -77,6 +79,12 @@ def usable_name(terrain_folder: Path, name: str) -> str:
         what = f"{name} {foreign[0]} is a folder of other files" if foreign else f"cannot be {name!r}"
         raise PlanError([Problem("name", what, expected, code="name-unusable", fields=("name",))])
     return name
+
+
+def usual_name(text: str) -> str:
+    """A network's name in the letters that a folder may have."""
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
+    return re.sub(r"[^A-Za-z0-9 _-]+", "", plain).strip(" _-")[:LONGEST_NAME_N].strip() or "country"
 
 
 def made_under(terrain_folder: Path, name: str) -> MadeCountry | None:
