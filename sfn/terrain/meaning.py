@@ -18,8 +18,10 @@ from numpy.typing import NDArray
 from rasterio.enums import ColorInterp
 
 HOLDS_TAG, CLASSES = "VALUES", "classes"
-# More different values than this are no list of classes that leaves gaps.
-MOST_CODES_N = 40
+# More different values than this are no list of classes that leaves gaps; CORINE's has 44.
+MOST_CODES_N = 60
+# More than this are no list of classes at all (`sfn.terrain.census`).
+MOST_CLASSES_N = 128
 # A mask, or zones: so few different values that they need no gaps between them.
 MASK_N = 4
 # Samples that must have been seen before a gap means anything, at all and to each whole metre of the relief.
@@ -37,10 +39,13 @@ class Meaning:
     ----------
     surely, perhaps : str
         Empty where they are not so for sure, or nothing speaks for it.
+    could : bool
+        Whether they could be: whole numbers, `MOST_CLASSES_N` different ones at most.
     """
 
     surely: str = ""
     perhaps: str = ""
+    could: bool = False
 
 
 def meaning(source: rasterio.DatasetReader, seen: NDArray[np.float32], *, unit: str) -> Meaning:
@@ -56,24 +61,25 @@ def meaning(source: rasterio.DatasetReader, seen: NDArray[np.float32], *, unit: 
         Whether a unit of heights is named, by the file itself or by who sent it.
     """
     if source.tags().get(HOLDS_TAG) == CLASSES:
-        return Meaning(surely="the file says that they are classes")
+        return Meaning(surely="the file says that they are classes", could=True)
     if _coloured(source):
-        return Meaning(surely="the file has a table of colours, one for each number")
+        return Meaning(surely="the file has a table of colours, one for each number", could=True)
     values = np.unique(seen[np.isfinite(seen)])
-    if unit == "file" or values.size < 2 or not np.all(values == np.round(values)):
-        return Meaning()
+    could = values.size <= MOST_CLASSES_N and bool(np.all(values == np.round(values)))
+    if unit == "file" or values.size < 2 or not could:
+        return Meaning(could=could)
     span = float(values[-1] - values[0]) + 1.0
     known_n = int(np.count_nonzero(np.isfinite(seen)))
     if known_n < max(LEAST_SEEN_N, min(SEEN_TO_A_METRE_N * span, seen.size)):
-        return Meaning()
+        return Meaning(could=True)
     gaps = values.size <= MOST_CODES_N and values.size < FILLED_RATIO * span
     if not gaps and values.size > MASK_N:
-        return Meaning()
+        return Meaning(could=True)
     named = ", ".join(f"{value:g}" for value in values[:SHOWN_N]) + (" …" if values.size > SHOWN_N else "")
     why = f"only {values.size} different whole numbers occur ({named})" + (", with gaps between them" if gaps else "")
     if source.dtypes[0] == "uint8" and not unit:
-        return Meaning(surely=f"{why}, in 8 bits and without a unit")
-    return Meaning(perhaps=why)
+        return Meaning(surely=f"{why}, in 8 bits and without a unit", could=True)
+    return Meaning(perhaps=why, could=True)
 
 
 def _coloured(source: rasterio.DatasetReader) -> bool:

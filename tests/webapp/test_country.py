@@ -256,6 +256,17 @@ def test_a_setting_forbids_it(server: Served, client_with: Callable[..., TestCli
         assert "what would be fetched" not in page
     made = closed.get("/networks/new").text
     assert "/country" not in made
+    document = closed.get(f"/networks/{number}/export.json").json()
+    del document["sites"][0]["ground_m"]
+    imported = closed.post(
+        "/networks/import", data={"csrf_token": token_in(shown), "author": "Ada"},
+        files={"file": ("n.json", json.dumps(document).encode())},
+    )  # fmt: skip
+    assert "This installation fetches nothing" in imported.text
+    assert 'value="fetch"' not in imported.text
+    by_hand = sent(closed, "/networks/import/ground", document=json.dumps(document), act="fetch", author="Ada")
+    assert by_hand.status_code == 422
+    assert "is no: this installation fetches nothing" in html.unescape(by_hand.text)
     assert server.asked == []
 
 

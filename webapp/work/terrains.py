@@ -68,16 +68,16 @@ def terrain_lines(folder: Path, *, memory: Memory) -> tuple[TerrainLine, ...]:
             terrain = terrain_from_folder(place, memory=memory, blended=False)
             line = _line(f"folder {place.name}", place.name, terrain)
             against = not_terrain(terrain)
-            no_cover = () if against or _codes(terrain) else not_cover(terrain, classes=False)
+            no_cover = () if _could_be_classes(terrain) else not_cover(terrain, classes=False)
             lines.append(replace(line, credits=credits_of(place), not_terrain=against, not_cover=no_cover))
         except PlanError as refused:
             lines.append(TerrainLine(f"folder {place.name}", place.name, 0, None, None, refused.problems))
     return tuple(lines)
 
 
-def _codes(terrain: Terrain) -> bool:
-    """Whether classes are all that files may hold."""
-    return any(tile.meaning.perhaps for tile in terrain.tiles)
+def _could_be_classes(terrain: Terrain) -> bool:
+    """Whether files may hold classes, so that they stand among what ground cover can be."""
+    return any(tile.meaning.could for tile in terrain.tiles)
 
 
 def source_of(value: str) -> dict[str, Any] | None:

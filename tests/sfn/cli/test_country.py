@@ -1,9 +1,13 @@
 """`country` from end to end: asked, fetched from a server of the tests' own, and the network stands on it without a net."""
 
+import _thread
 import json
+import os
 import re
 import shutil
 import socket
+import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -211,6 +215,35 @@ def test_it_is_carried_to_a_machine_without_a_net(
     assert found["written"] == ["terrain", "cover", "listeners"]
     stands_on_it(copied, capsys, tmp_path)
     assert figures(copied, capsys, tmp_path) == before
+
+
+def test_ctrl_c_says_what_is_kept(
+    server: Store, network: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In the middle of a tile: how many files are whole, how much of that one came; the same command goes on."""
+    assert main(["country", str(network), "--bounds", BOUNDS, "--yes", "--what", "names"]) == 0
+    server.faults["_DEM.tif"] = "slow 3"
+    held = Path(os.environ["SFN_DELAYS_DATA"]) / "country" / "heights"
+
+    def interrupt() -> None:
+        while not any(path.stat().st_size for path in held.glob("*.part")):
+            time.sleep(0.01)
+        _thread.interrupt_main()
+
+    watching = threading.Thread(target=interrupt)
+    watching.start()
+    try:
+        capsys.readouterr()
+        assert main(["country", str(network), "--bounds", BOUNDS, "--yes", "--what", "heights,names"]) == 130
+    finally:
+        server.faults.clear()
+        watching.join(30)
+    (part,) = held.glob("*.part")
+    said = capsys.readouterr().err
+    assert "what came is kept: 1 of 2 files are here whole, 0.0 MB" in said
+    assert f"; of {part.stem} {part.stat().st_size / 1e6:.1f} MB came. The same command goes on." in said
+    assert main(["country", str(network), "--bounds", BOUNDS, "--yes", "--what", "heights,names"]) == 0
+    assert server.asked[-1][2].startswith("bytes=")
 
 
 def test_nobody_is_asked_where_nobody_says_yes(

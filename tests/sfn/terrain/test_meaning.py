@@ -92,6 +92,19 @@ def test_what_is_doubtful_is_kept_with_its_doubt(tmp_path: Path) -> None:
     assert not hills.meaning.perhaps
 
 
+def test_what_could_be_classes_at_all(tmp_path: Path) -> None:
+    """A small piece of CORINE's classes (111 to 523) says nothing for sure and may be chosen; heights of hills may not."""
+    corine = DRAWN.choice([111, 112, 211, 231, 311, 312, 324, 512, 523], size=(20, 30))
+    (small,) = terrain_from_folder(written(tmp_path / "a", corine, "int16"), blended=False).tiles
+    many = np.kron(100 + np.arange(44).reshape(4, 11) * 9, np.ones((30, 12)))
+    (whole,) = terrain_from_folder(written(tmp_path / "b", many, "int16"), blended=False).tiles
+    (hills,) = terrain_from_folder(written(tmp_path / "c", HILLS, "int16"), blended=False).tiles
+
+    assert (small.meaning.surely, small.meaning.perhaps, small.meaning.could) == ("", "", True)
+    assert "only 44 different whole numbers" in whole.meaning.perhaps
+    assert not hills.meaning.could
+
+
 @pytest.mark.parametrize(
     ("values", "dtype", "surface", "classes", "says"),
     [
