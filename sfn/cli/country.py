@@ -115,7 +115,7 @@ def run(args: argparse.Namespace) -> int:
 def _show(offered: Offer) -> None:
     """What would be fetched, for people."""
     south, west, north, east = offered.bounds_deg
-    print(f"area {south:.3f}, {west:.3f} to {north:.3f}, {east:.3f}: {offered.area_km2:.0f} km2")
+    print(f"area {south:.3f}, {west:.3f} to {north:.3f}, {east:.3f}: {offered.extent_says}")
     print_table(
         ("set", "files", "here", "about MB", "licence"),
         (

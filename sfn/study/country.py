@@ -14,7 +14,7 @@ from sfn.country.sets import CHOICES, Bounds, OpenSet, Wanted, wanted
 from sfn.country.shelf import Shelf
 from sfn.country.sources import Sources
 from sfn.errors import PlanError, Problem, Touch
-from sfn.geodesy.extent import area_km2
+from sfn.geodesy.extent import extent_says
 from sfn.geodesy.position import Located, on_globe
 from sfn.plan import Network, TerrainSource, read
 from sfn.reception.reach import bounds_to_the_edge
@@ -63,9 +63,9 @@ class Offer:
     allowed: bool
 
     @property
-    def area_km2(self) -> float:
-        """Of the area, on the ellipsoid. [km2]"""
-        return area_km2(self.bounds_deg)
+    def extent_says(self) -> str:
+        """How large the area is, as it stands beside every figure that counts over it."""
+        return extent_says(self.bounds_deg)
 
     @property
     def missing_n(self) -> int:

@@ -97,7 +97,8 @@ def test_it_is_shown_asked_for_and_stood_on(
     assert 'value="36.2,-85.5,36.4,-84.1"' in typed.text
     assert "the names of 2 files" in typed.text
     # 0.2 x 1.4 degrees round 36.3 N: 2790.74 km2 by pyproj's Geod.polygon_area_perimeter along 2001 points a parallel.
-    assert "<strong>2\u202f791 km²</strong>" in typed.text
+    # The middle parallel is 125.75 km long, the meridian 22.19 (Geod.line_length, Geod.inv).
+    assert "<strong>126 × 22.2 km, 2\u202f791 km²</strong>" in typed.text
     for wrong in ("36.2,-84", "36.4,-84.2,36.2,-84.1", "10,-84,36,-50", "36.2,-84.2,96,-84.1"):
         refused = sent(browser, f"{address}/fetch", **{**cut, "act": ""}, bounds=wrong)
         assert refused.status_code == 422, wrong
@@ -212,6 +213,8 @@ def test_people_of_the_area_and_of_the_map_can_be_held_side_by_side(
         return html.unescape(browser.get(address).text).replace("\u202f", " ")
 
     made = plain(f"/networks/{number}/country?name=Valley")
+    assert "shows the same without a rim of 0.02° on each side, so that fewer people live on it" in made
+    stated = re.search(r"<strong>([\d.]+ × [\d.]+ km, [\d ]+ km²)</strong>: all sites", made)
     area = re.search(r"People: ([\d ]+) live in the cells .*?, ([\d.]+) × ([\d.]+) km, ([\d ]+) km²", made)
     assert area is not None
     assert float(area[1].replace(" ", "")) == pytest.approx(whole, abs=0.5)
@@ -231,6 +234,13 @@ def test_people_of_the_area_and_of_the_map_can_be_held_side_by_side(
     assert f"{area[2]} × {area[3]} km, {area[4]} km²" == said[3]
     assert all_of_it == pytest.approx(whole, abs=0.5)
     assert within + beyond == pytest.approx(whole, abs=1.0)
+    # The raster has whole cells of 3 arc-seconds: up to one more than the stated area on each side.
+    assert stated is not None
+    areas = [
+        float(one.rpartition(", ")[2].removesuffix(" km²").replace(" ", "")) for one in (stated[1], said[3], said[2])
+    ]
+    assert areas[1] == pytest.approx(areas[0], rel=0.02)
+    assert areas[2] < areas[0]
     assert 0 < within < whole
     assert f"On the usual map, {said[2]}: <strong>{said[1]} people</strong>" in people
 

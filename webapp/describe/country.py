@@ -12,7 +12,7 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import placed_sites
 from sfn.reception.reach import VALLEYS_M
-from sfn.study.country import USUAL, Offer, area, choices, cut, offer
+from sfn.study.country import BEYOND_DEG, USUAL, Offer, area, choices, cut, offer
 from webapp.config.addresses import Room, to
 from webapp.config.settings import Settings
 from webapp.describe.revisions import save_part
@@ -69,6 +69,8 @@ class CountryPage(Context):
     """The area as it was typed; empty for the usual one."""
     valleys_m: float
     """How far below the lowest site the country may lie, for the usual area. [m]"""
+    rim_deg: float
+    """By how much the usual area reaches beyond the usual map on each side. [degrees]"""
     name: str
     """Under which it is made, as it was typed."""
     longest_n: int
@@ -191,6 +193,7 @@ def _page(
         offered=offered,
         bounds=bounds,
         valleys_m=VALLEYS_M,
+        rim_deg=BEYOND_DEG,
         name=name or usual,
         longest_n=LONGEST_NAME_N,
         made=made,
