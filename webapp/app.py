@@ -229,7 +229,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
         capacity=at_a_time + limits.waiting_jobs,
         quota=limits.own_jobs,
         records=store.jobs,
-        functions={one.FUNCTION: one.KEPT for one in (offsets, plans, placing)},
+        functions={one.FUNCTION: one.KEPT for one in (offsets, plans, placing, packet)},
     )
 
     workers = Workers(settings.workers, settings.data_folder) if settings.workers else None
@@ -261,6 +261,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     app.state.settings, app.state.store, app.state.jobs = settings, store, running
     app.state.maps, app.state.measured = maps, measured
     app.state.again = {one.FUNCTION: one.again for one in (offsets, plans, placing, road_kept)}
+    app.state.again[packet.FUNCTION] = packet.again_by(store, settings)
     measured.looks_at(lambda: metrics.looked_at(app))
     app.state.secrets = LiveSecrets(settings)
     app.state.provider = None if settings.provider is None else Provider(settings.provider)

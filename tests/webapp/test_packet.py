@@ -1,6 +1,7 @@
 """The work packet: change plan, every sheet and signed links in one PDF, or every reason why there is none."""
 
 import re
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,9 @@ from tests.webapp.paper_text import bare, codes_of, pictures_n, text_of
 from webapp.__main__ import main
 from webapp.config.settings import Settings, write_secrets
 from webapp.on_air import packet as on_air_packet
+from webapp.on_air.site_links import read_link
+from webapp.store.audit import ACTING, Acting
+from webapp.store.roles import NotAllowedError
 from webapp.store.store import Store
 from webapp.work.jobs import Progress
 
@@ -154,6 +158,140 @@ def test_a_packet_that_takes_longer_is_a_job_with_progress(
     other = store.create(store.read(number).document, author="test", reason="other").network_id
     assert client.get(f"/networks/{other}/packet/{job.id}").status_code == 404
     assert {"work packet"} == {one.made_with for one in store.links.of(number)}
+
+
+def test_a_packet_that_is_stopped_leaves_no_link(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int, issue: Callable[[int], int],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """Its links are drawn before the first page and given out after the last: one that was stopped gave none."""
+    issue(number)
+    monkeypatch.setattr(on_air_packet, "AT_ONCE_S", 0.0)
+    tell = Progress.tell
+
+    def stopped(self: Progress, phase: str, *, done: int, total: int, **more: Any) -> None:
+        if done == 3:  # the plan and two sheets are written, links and all
+            self.cancel()
+        tell(self, phase, done=done, total=total, **more)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Progress, "tell", stopped)
+        answer = post(f"/networks/{number}/packet.pdf", days="14", paper="a4")
+        job = client.app.state.jobs.find(answer.headers["location"].rpartition("/")[2])  # type: ignore[attr-defined]
+        assert job.ended.wait(30)
+    assert job.state == "cancelled"
+    assert store.links.of(number) == ()
+    made = when_made(client, post(f"/networks/{number}/packet.pdf", days="14", paper="a4"))
+    assert made.content.startswith(b"%PDF")
+    assert sorted(one.site_id for one in store.links.of(number)) == ["gap", "north", "south"]
+
+
+def test_of_two_packets_at_once_the_later_prints_the_links_of_the_first(
+    client_with: Callable[..., TestClient], number: int, store: Store, settings: Settings, issue: Callable[[int], int],
+    poppler: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """Whoever presses twice has one link a site, and both papers hold it."""
+    issue(number)
+    outside = client_with(public_url=PUBLIC)
+    address, first = f"/api/networks/{number}/packet", list[bytes]()
+    real = on_air_packet.pdf
+
+    def beside(*given: Any, **more: Any) -> bytes:
+        if not first:
+            first.append(b"")  # the one within asks for none again
+            first[0] = outside.post(address, headers=JSON).content
+        return real(*given, **more)
+
+    monkeypatch.setattr(on_air_packet, "pdf", beside)
+    later = outside.post(address, headers=JSON)
+    assert later.status_code == 200, later.text
+    assert sorted(one.site_id for one in store.links.of(number)) == ["gap", "north", "south"]
+    codes = [sorted(code_ids(one, tmp_path, settings.session_key)) for one in (first[0], later.content)]
+    assert codes[0] == codes[1] == sorted(one.id for one in store.links.of(number))
+
+
+def paper_of(made: bytes, folder: Path) -> str:
+    """The size of a PDF's pages, in poppler's words."""
+    (folder / "sized.pdf").write_bytes(made)
+    said = subprocess.run(["pdfinfo", str(folder / "sized.pdf")], capture_output=True, text=True, check=True).stdout
+    return next(line.partition(":")[2].strip() for line in said.splitlines() if line.startswith("Page size"))
+
+
+def code_ids(made: bytes, folder: Path, session_key: str) -> list[str]:
+    """Under which ids the office has the links of a packet's last page."""
+    last = len(text_of(made, folder).split("\f")) - 1
+    tokens = [code.removeprefix(f"{PUBLIC}/site/").partition("#")[0] for code in codes_of(made, folder, page=last)]
+    return [read_link(session_key, token).id for token in tokens]
+
+
+def left_behind(store: Store, number: int) -> str:
+    """What a process that is killed while it writes a packet leaves of it: the row that says that it was asked for."""
+    asked = {"network": number, "revision": 1, "checksum": "", "typed": {"days": "30", "paper": "letter"}}
+    url = f"/networks/{number}/packet/killed-1234a"
+    store.jobs.begin(
+        "killed-1234a", key="k", title="Work packet", function="packet", asked=asked, who="", result_url=url
+    )
+    return "/jobs/killed-1234a"
+
+
+def test_a_packet_of_a_killed_process_is_made_again_as_it_was_asked_for(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int, issue: Callable[[int], int],
+    monkeypatch: pytest.MonkeyPatch, poppler: None, tmp_path: Path,
+) -> None:  # fmt: skip
+    """By a button, with its days and its paper; refused where the newest revision has none."""
+    job = left_behind(store, number)
+    assert client.get(f"/networks/{number}/packet/killed-1234a", follow_redirects=False).headers["location"] == job
+    page = client.get(job).text
+    assert "Start it again, of the newest revision" in page
+    refused = client.post(f"{job}/again", data={"csrf_token": token_in(page)}, headers={"Accept": "application/json"})
+    assert refused.status_code == 422
+    assert {one["code"] for one in refused.json()["problems"]} == {"sign-off-missing"}
+    assert store.links.of(number) == ()
+
+    issue(number)
+    answer = post(f"{job}/again")
+    assert answer.status_code == 303
+    made = when_made(client, answer).content
+    assert paper_of(made, tmp_path) == "612 x 792 pts (letter)"
+    given = store.links.of(number)
+    assert sorted(one.site_id for one in given) == ["gap", "north", "south"]
+    assert {round((one.ends_at - one.made_at).total_seconds() / 86_400) for one in given} == {30}
+
+
+def test_a_packet_is_made_again_by_those_alone_who_may_make_one(
+    client: TestClient, client_with: Callable[..., TestClient], store: Store, number: int, issue: Callable[[int], int],
+    quick_hashes: None,
+) -> None:  # fmt: skip
+    """Computing is not enough: its links open pages of sites. Who only looks is refused at the button and at the start."""
+    issue(number)
+    job, words = left_behind(store, number), "correct horse battery"
+    for name, role in (("Anna", "administrator"), ("Vera", "viewer"), ("Paul", "planner")):
+        store.accounts.add(name, role=role, password=words)
+    answers = {}
+    for name in ("Vera", "Paul"):
+        browser = client_with()
+        fields = {"csrf_token": token_in(browser.get("/log-in").text), "name": name, "password": words}
+        assert browser.post("/log-in", data=fields, follow_redirects=False).status_code == 303
+        sent = {"csrf_token": token_in(browser.get("/account").text)}
+        answers[name] = browser.post(f"{job}/again", data=sent, headers={"Accept": "application/json"})
+        if name == "Vera":
+            assert store.links.of(number) == ()
+    assert (answers["Vera"].status_code, answers["Vera"].json()["problems"][0]["code"]) == (403, "not-allowed")
+    assert "issue sheets" in answers["Vera"].json()["problems"][0]["what"]
+    assert answers["Paul"].status_code == 200, answers["Paul"].text
+    jobs = client.app.state.jobs  # type: ignore[attr-defined]
+    before = ACTING.set(Acting("Vera", "viewer", "session", ""))
+    try:
+        with pytest.raises(NotAllowedError, match="may not issue sheets"):
+            jobs.start(lambda _: None, title="Work packet", key="x", function="packet")
+    finally:
+        ACTING.reset(before)
+    before = ACTING.set(Acting("Paul", "planner", "token", "", scope="read"))
+    try:
+        with pytest.raises(NotAllowedError, match="for reading"):
+            jobs.start(lambda _: None, title="Work packet", key="x", function="packet")
+    finally:
+        ACTING.reset(before)
 
 
 def test_change_plan_and_links_are_printed_alone(

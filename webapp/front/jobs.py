@@ -66,7 +66,8 @@ def again(
 ) -> Response:
     """Start what ended with the service once more, as it was typed, of the newest revision.
 
-    Nothing starts again by itself: what ended a process may have been this very computation.
+    Nothing starts again by itself: what ended a process may have been this very computation. A kind that makes more
+    than figures takes the role that its first start took (`webapp.work.job.Function.needs`).
     """
     job = found(jobs, job_id)
     begin = request.app.state.again.get(job.function)
@@ -75,8 +76,11 @@ def again(
             "this cannot be started again from here: it did not end with the service, or what was sent for it is gone"
         )
         raise RefusedError(422, Problem("job", what, "a new one, where it was asked for", code="job-not-again"))
+    jobs.allow(job.function)
     network_id = int(job.asked["network"])
-    opened = in_part(read_network(request, store, network_id))
+    opened = read_network(request, store, network_id)
+    if not jobs.function(job.function).whole:
+        opened = in_part(opened)
     made = begin(opened, maps, jobs, dict(job.asked["typed"]), settings.limits.grid_points)
     store.audit.add("job started again", subject=job.title, network_id=network_id, body={"job": job_id})
     if wants_json(request):

@@ -8,7 +8,7 @@ from sfn.plan import Site
 from webapp.config.addresses import outside, to
 from webapp.config.settings import Settings
 from webapp.on_air.printing import LinkLine
-from webapp.on_air.site_links import checked_days, given_link, kept_link, token_of
+from webapp.on_air.site_links import Packing, checked_days, given_link, kept_link, token_of
 from webapp.shell.dependencies import Opened
 from webapp.shell.render import when
 from webapp.standing.release import Released
@@ -23,7 +23,7 @@ def link_lines(
     *,
     base: str,
     sites: Iterable[Site],
-    make_days: int | None = None,
+    packing: Packing | None = None,
 ) -> tuple[LinkLine, ...]:
     """A line a site: its link, or why it has none.
 
@@ -38,22 +38,22 @@ def link_lines(
     base : str
         The address that telephones reach; empty where there is none.
     sites : iterable of Site
-    make_days : int, optional
-        Make a link that lasts so long where there is none that does; without it nothing is made, only looked up. Only
-        the work packet asks for it.
+    packing : Packing, optional
+        Draw a link that lasts as long as it says where there is none that does, to be given out with what shows it;
+        without it nothing is made, only looked up. Only the work packet asks for it.
 
     Raises
     ------
     RefusedError
         If no link lasts so long.
     """
-    if make_days is not None:
-        checked_days(make_days)
-    return tuple(_line(opened, found, links, settings, site, base=base, make_days=make_days) for site in sites)
+    if packing is not None:
+        checked_days(packing.days)
+    return tuple(_line(opened, found, links, settings, site, base=base, packing=packing) for site in sites)
 
 
 def _line(
-    opened: Opened, found: Released, links: Links, settings: Settings, site: Site, *, base: str, make_days: int | None
+    opened: Opened, found: Released, links: Links, settings: Settings, site: Site, *, base: str, packing: Packing | None
 ) -> LinkLine:
     """One site's."""
     line = next((one for one in found.lines if one.sheet.site.id == site.id), None)
@@ -64,13 +64,10 @@ def _line(
         why = tuple(problem.what for problem in line.sheet.problems) or (f"its sheet is not issued: {line.state}",)
         return LinkLine(site.name, "", "", why, site_id=site.id)
     revision = opened.head.revision.number
-    if make_days is None:
+    if packing is None:
         given = given_link(links, network_id=opened.head.id, site_id=site.id, revision=revision)
     else:
-        given = kept_link(
-            links, network_id=opened.head.id, site_id=site.id, revision=revision, days=make_days,
-            made_with="work packet",
-        )  # fmt: skip
+        given = kept_link(links, network_id=opened.head.id, site_id=site.id, revision=revision, packing=packing)
     if given is None:
         return LinkLine(
             site.name, "", "", (f"none was made for revision {revision}",), to_make=site.id, site_id=site.id

@@ -2,7 +2,6 @@
 
 import secrets
 from collections.abc import Callable
-from contextvars import copy_context
 from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar
 
@@ -27,7 +26,7 @@ from webapp.on_air.printing import (
     printed_sheet,
     unprintable_says,
 )
-from webapp.on_air.site_links import MOST_DAYS, USUAL_DAYS, checked_days
+from webapp.on_air.site_links import MOST_DAYS, USUAL_DAYS, Packing, checked_days
 from webapp.paper import PAPERS, Paper, Printed, pdf
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
@@ -37,7 +36,7 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import page, when
 from webapp.standing.release import Released, SheetLine, released, why_not
 from webapp.store.store import Store
-from webapp.work.jobs import Progress
+from webapp.work.jobs import Function, Job, Jobs, Progress
 from webapp.work.maps import Maps
 
 router = Room("packet")
@@ -101,27 +100,57 @@ def as_pdf(
     checked_days(days)
     if reasons := refusals(opened, released(opened, store, maps)):
         raise RefusedError(422, *reasons)
-    base, who = settings.public_url, copy_context()
+    job = begun(opened, store, maps, jobs, settings, days=days, paper=paper)
+    job.ended.wait(AT_ONCE_S)
+    return _as_file(job.result) if job.state == "finished" else RedirectResponse(to("jobs.show", job.id), 303)
+
+
+FUNCTION = "packet"
+KEPT = Function(needs="issue", whole=True)
+"""The PDF itself is not kept: it holds signed links, and rows of computations lie in back-ups."""
+
+
+def begun(opened: Opened, store: Store, maps: Maps, jobs: Jobs, settings: Settings, *, days: int, paper: Paper) -> Job:
+    """A job of every page, in the name of whoever asked for it; what was asked for outlives the process."""
+    base, revision = settings.public_url, opened.head.revision
 
     def work(progress: Progress) -> MadePacket:
-        """Every page; in the name of whoever asked for it."""
-
         def tell(page_of: str, done: int, total: int) -> None:
             progress.tell(page_of, done=done, total=total)
 
-        made = who.run(packet, opened, store, maps, settings, base=base, days=days, paper=paper, tell=tell)
-        return MadePacket(opened.head.id, opened.head.revision.number, made)
+        made = packet(opened, store, maps, settings, base=base, days=days, paper=paper, tell=tell)
+        return MadePacket(opened.head.id, revision.number, made)
 
-    job = jobs.start(work, title="Work packet", key=secrets.token_urlsafe(9), short=True)
-    job.result_url = to("packet.made", opened.head.id, job.id)
-    job.ended.wait(AT_ONCE_S)
-    return _as_file(job.result) if job.state == "finished" else RedirectResponse(to("jobs.show", job.id), 303)
+    typed = {"days": f"{days}", "paper": paper}
+    return jobs.start(
+        work,
+        title="Work packet",
+        key=secrets.token_urlsafe(9),
+        result_url=lambda job_id: to("packet.made", opened.head.id, job_id),
+        short=True,
+        function=FUNCTION,
+        asked={"network": opened.head.id, "revision": revision.number, "checksum": revision.checksum, "typed": typed},
+    )
+
+
+def again_by(store: Store, settings: Settings) -> Callable[[Opened, Maps, Jobs, dict[str, str], int], Job]:
+    """What makes a packet once more as it was asked for, of the newest revision; refused as the first time."""
+
+    def again(opened: Opened, maps: Maps, jobs: Jobs, typed: dict[str, str], _most: int) -> Job:
+        if reasons := refusals(opened, released(opened, store, maps)):
+            raise RefusedError(422, *reasons)
+        paper = next(one for one in PAPERS if one == typed["paper"])
+        return begun(opened, store, maps, jobs, settings, days=int(typed["days"]), paper=paper)
+
+    return again
 
 
 @router.get("/networks/{network_id}/packet/{job_id}")
 def made(opened: NetworkDep, jobs: JobsDep, job_id: str) -> Response:
     """What a job made, as long as it is kept."""
     job = followed(jobs, job_id)
+    if job.function == FUNCTION and job.asked["network"] == opened.head.id and job.result is None:
+        return RedirectResponse(to("jobs.show", job.id), 303)  # which says where it is, or what became of it
     if not isinstance(job.result, MadePacket) or job.result.network_id != opened.head.id:
         raise RefusedError(404)
     return _as_file(job.result)
@@ -171,7 +200,9 @@ def packet(
     opened: Opened, store: Store, maps: Maps, settings: Settings, *, base: str, days: int, paper: Paper,
     tell: Callable[[str, int, int], None] | None = None,
 ) -> bytes:  # fmt: skip
-    """The packet as one PDF; its links are made, or found again, and listed with the others.
+    """The packet as one PDF; its links are found again, or made, and listed with the others once the packet is there.
+
+    One that is never finished leaves no link that opens anything.
 
     Parameters
     ----------
@@ -195,8 +226,20 @@ def packet(
     found = released(opened, store, maps)
     if reasons := refusals(opened, found):
         raise RefusedError(422, *reasons)
+    while True:  # another packet of these sites may be ready first: then its links are printed
+        packing = Packing(days)
+        made = _printed(opened, found, store, maps, settings, base=base, packing=packing, paper=paper, tell=tell)
+        if packing.given_out(store.links):
+            return made
+
+
+def _printed(
+    opened: Opened, found: Released, store: Store, maps: Maps, settings: Settings, *, base: str, packing: Packing,
+    paper: Paper, tell: Callable[[str, int, int], None] | None,
+) -> bytes:  # fmt: skip
+    """Every page, with links of which some may not be given out yet."""
     sites = opened.network.sites
-    lines = link_lines(opened, found, store.links, settings, base=base, sites=sites, make_days=days)
+    lines = link_lines(opened, found, store.links, settings, base=base, sites=sites, packing=packing)
     plan = change_page(opened, store, maps, settings)
     first = [change.site.id for change in plan.plan.changes]
     in_steps = sorted(

@@ -4,7 +4,7 @@ The signature is the permission; the office lists the links it gave and may with
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 
 from itsdangerous import BadSignature, URLSafeTimedSerializer
@@ -48,19 +48,37 @@ def given_link(links: Links, *, network_id: int, site_id: str, revision: int) ->
     return next((one for one in same if one.withdrawn_at is None), same[0] if same else None)
 
 
-def kept_link(links: Links, *, network_id: int, site_id: str, revision: int, days: int, made_with: Means) -> KeptLink:
-    """The link that the office gave for this site and revision and that lasts about as long; else a new one.
+@dataclass(frozen=True, slots=True)
+class Packing:
+    """Links of a packet that is being made: a new one opens nothing until the packet is there."""
+
+    days: int
+    """How long new ones last."""
+    made_with: Means = "work packet"
+    drawn: list[KeptLink] = field(default_factory=list)
+    """New ones, written down nowhere."""
+
+    def given_out(self, links: Links) -> bool:
+        """Let the new ones open their sites; False where another packet's were given meanwhile: then this is old."""
+        return links.add_all(self.drawn, about=_ABOUT)
+
+
+def kept_link(links: Links, *, network_id: int, site_id: str, revision: int, packing: Packing) -> KeptLink:
+    """The link that the office gave for this site and revision and that lasts about as long; else one that is drawn.
 
     A withdrawn one stays withdrawn: the next is only made when it is asked for (`Links.add`).
     """
-    checked_days(days)
+    checked_days(days := packing.days)
     now = datetime.now(UTC)
     asked = now + timedelta(days=days)
     same = [one for one in links.of(network_id) if (one.site_id, one.revision) == (site_id, revision)]
     if same and same[0].withdrawn_at is not None:
         return same[0]
     found = next((one for one in same if one.withdrawn_at is None and abs(asked - one.ends_at) <= _ABOUT), None)
-    return found or links.add(network_id, site_id=site_id, revision=revision, ends_at=asked, made_with=made_with)
+    if found is None:
+        found = links.drawn(network_id, site_id=site_id, revision=revision, ends_at=asked, made_with=packing.made_with)
+        packing.drawn.append(found)
+    return found
 
 
 def token_of(session_key: str, link: KeptLink) -> str:

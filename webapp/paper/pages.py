@@ -7,6 +7,7 @@ from unicodedata import bidirectional
 
 import segno
 from fpdf import FPDF
+from fpdf.fonts import TTFFont
 
 from webapp.paper.blocks import QR_MM, Block, Cell, Code, Paper, Part, Table, Text
 from webapp.paper.columns import column_widths
@@ -382,8 +383,13 @@ def printed(
         Before each part.
     """
     made = Pages(paper, fonts)
-    for n, part in enumerate(parts):
-        if tell is not None:
-            tell(part.foot, n, len(parts))
-        made.part(part)
-    return bytes(made.output())
+    try:
+        for n, part in enumerate(parts):
+            if tell is not None:
+                tell(part.foot, n, len(parts))
+            made.part(part)
+        return bytes(made.output())
+    finally:  # somebody may stop it in its midst
+        for font in made.fonts.values():
+            if isinstance(font, TTFFont):
+                font.close()

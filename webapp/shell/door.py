@@ -52,7 +52,7 @@ class Door:
             return
         person = await run_in_threadpool(who, scope)
         scope.setdefault("state", {})["person"] = person
-        before = ACTING.set(Acting(person.name, person.role, person.via, address_of(scope)))
+        before = ACTING.set(Acting(person.name, person.role, person.via, address_of(scope), scope=person.scope))
         try:
             if person.via == "nobody" and not self._open(scope["path"]):
                 await self._refusal(scope)(scope, receive, send)

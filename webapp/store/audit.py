@@ -35,6 +35,8 @@ class Acting:
     address: str
     remark: str = ""
     """A name that was typed beside a proven one."""
+    scope: str = "write"
+    """Of the token that is used (`webapp.store.roles.SCOPES`)."""
 
 
 _PROGRAM = Acting("", "", "program", "")

@@ -1,12 +1,13 @@
 """Technicians' links as the office knows them: made by whom, for what, until when, withdrawn or not."""
 
 import secrets
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
 from sqlalchemy import ColumnElement, Engine, Row, and_, select
+from sqlalchemy.engine import Connection
 
 from webapp.store.audit import ACTING, Audit
 from webapp.store.schema import audit as audit_lines, links
@@ -51,30 +52,84 @@ class Links:
         self, network_id: int, *, site_id: str, revision: int, ends_at: datetime, made_with: Means, made_by: str = ""
     ) -> KeptLink:
         """Write down a link that is being made; its id goes into what is signed."""
-        link_id = secrets.token_urlsafe(6)
-        values = {
-            "network_id": network_id,
-            "site_id": site_id,
-            "revision": revision,
-            "made_at": self._clock().astimezone(UTC).replace(tzinfo=None),
-            "made_by": ACTING.get().who or made_by,
-            "made_with": made_with,
-            "ends_at": ends_at.astimezone(UTC).replace(tzinfo=None),
-        }
+        made = self.drawn(
+            network_id, site_id=site_id, revision=revision, ends_at=ends_at, made_with=made_with, made_by=made_by
+        )
         with self._engine.execution_options(writes=True).begin() as connection:
-            put(connection, links, {"id": link_id, **values})
-            told = {
-                "link": link_id,
-                "revision": revision,
-                "ends_at": f"{ends_at:%Y-%m-%d %H:%M} UTC",
-                "with": made_with,
-            }
-            self._audit.add(
-                "link made", subject=site_id, network_id=network_id, body=told, who=made_by, within=connection
-            )
-        found = self.find(link_id)
+            self._put(connection, made)
+        found = self.find(made.id)
         assert found is not None
         return found
+
+    def drawn(
+        self, network_id: int, *, site_id: str, revision: int, ends_at: datetime, made_with: Means, made_by: str = ""
+    ) -> KeptLink:
+        """A link that is written down nowhere, and opens nothing until `add_all` does."""
+        return KeptLink(
+            secrets.token_urlsafe(6), network_id, site_id, revision, self._now(), ACTING.get().who or made_by,
+            ends_at.astimezone(UTC), None, made_with, "",
+        )  # fmt: skip
+
+    def add_all(self, drawn: Sequence[KeptLink], *, about: timedelta) -> bool:
+        """Write down drawn links, all or none: none where one of them was given by somebody else in the meantime.
+
+        Parameters
+        ----------
+        drawn : sequence of KeptLink
+            Of one network.
+        about : timedelta
+            Links of one site and revision that end so near each other count as one.
+
+        Returns
+        -------
+        bool
+            Whether they are written down; if not, what holds them is to be made anew, with those that are there.
+        """
+        if not drawn:
+            return True
+        with self._engine.execution_options(writes=True).begin() as connection:
+            there = [
+                _link(row) for row in connection.execute(rows(links).where(links.c.network_id == drawn[0].network_id))
+            ]
+            for one in drawn:
+                if any(
+                    other.opens(one.revision)
+                    and other.site_id == one.site_id
+                    and abs(other.ends_at - one.ends_at) <= about
+                    for other in there
+                ):
+                    return False
+            for one in drawn:
+                self._put(connection, one)
+        return True
+
+    def _put(self, connection: Connection, made: KeptLink) -> None:
+        """Write down a link, and that it was made."""
+        values = {
+            "id": made.id,
+            "network_id": made.network_id,
+            "site_id": made.site_id,
+            "revision": made.revision,
+            "made_at": made.made_at.replace(tzinfo=None),
+            "made_by": made.made_by,
+            "made_with": made.made_with,
+            "ends_at": made.ends_at.replace(tzinfo=None),
+        }
+        put(connection, links, values)
+        told = {
+            "link": made.id,
+            "revision": made.revision,
+            "ends_at": f"{made.ends_at:%Y-%m-%d %H:%M} UTC",
+            "with": made.made_with,
+        }
+        self._audit.add(
+            "link made",
+            subject=made.site_id,
+            network_id=made.network_id,
+            body=told,
+            who=made.made_by,
+            within=connection,
+        )
 
     def of(self, network_id: int) -> tuple[KeptLink, ...]:
         """Links of a network that have not ended, withdrawn ones too, the newest first; damaged ones last."""

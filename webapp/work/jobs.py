@@ -5,220 +5,31 @@ much of what is done, in units of its own (sites, radials, points), and by telli
 was cancelled. Nothing is estimated: `done` counts what is finished.
 """
 
-import logging
-import secrets
 import threading
 from collections import Counter, OrderedDict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from contextvars import copy_context
-from dataclasses import dataclass
 from functools import partial
-from typing import Any, Literal, cast
-
-from sqlalchemy.exc import SQLAlchemyError
+from typing import Any, cast
 
 from sfn.errors import PlanError, Problem
 from webapp.store.audit import ACTING
-from webapp.store.job_records import FINISHED, OPEN, JobRecord, JobRecords
-from webapp.work.progress import STOPPED_KEPT, CancelledError as CancelledError, Part as Part, Progress as Progress
-
-State = Literal["waiting", "running", "finished", "cancelled", "failed"]
-ENDED: tuple[State, ...] = ("finished", "cancelled", "failed")
-LOG = logging.getLogger("webapp.jobs")
-
-Work = Callable[[Progress], Any]
-UrlOf = Callable[[str], str]
-"""Where the result of a job is shown, by its id."""
-
-
-@dataclass(frozen=True, slots=True)
-class Function:
-    """A kind of computation whose answer is plain data and outlives the process."""
-
-    plain: Callable[[Any], Mapping[str, Any]]
-    """Its result as JSON has it."""
-    revived: Callable[[Mapping[str, Any]], Any]
-    """The result of that."""
-
-
-@dataclass(frozen=True, slots=True)
-class JobView:
-    """A job as a page or a script sees it."""
-
-    id: str
-    title: str
-    state: State
-    phase: str
-    done: int
-    total: int
-    parts: tuple[Part, ...]
-    problems: tuple[Problem, ...]
-    result_url: str | None
-    again: bool = False
-    """Whether it has no answer, and can be started again out of what is kept of it."""
-    go_on_url: str | None = None
-    """Where it is gone on with from what was kept when somebody stopped it."""
-
-
-class Job:
-    """One computation; its result is there once the state is ``finished``."""
-
-    def __init__(
-        self, *, title: str, key: str, result_url: "str | UrlOf | None", short: bool, far: bool = False
-    ) -> None:
-        self.id = secrets.token_urlsafe(9)
-        self.title, self.key, self.short, self.far = title, key, short, far
-        self.result_url = result_url(self.id) if callable(result_url) else result_url
-        self.started_by = ACTING.get().who
-        self.function = ""
-        self.asked: Mapping[str, Any] = {}
-        self.elsewhere = False
-        """Whether another process of the service works at it."""
-        self.stopped = False
-        """Whether the process that worked at it ended first: it can be started again, from `asked`."""
-        self.answer_gone = False
-        """Whether it ended well, and its answer is not kept: so can it."""
-        self.progress = Progress()
-        self.state: State = "waiting"
-        self.result: Any = None
-        self.problems: tuple[Problem, ...] = ()
-        self.ended = threading.Event()
-
-    def run(self, work: Work) -> None:
-        """Do the work; whatever happens ends in a state, never in a lost exception."""
-        state: State = "finished"
-        try:
-            if self.progress.cancelled:
-                raise CancelledError
-            self.state = "running"
-            self.result = work(self.progress)
-        except CancelledError as stopped:
-            state, self.problems = "cancelled", stopped.kept
-        except PlanError as refused:
-            state, self.problems = "failed", refused.problems
-        except Exception:
-            LOG.exception("job %s (%s) failed", self.id, self.title)
-            what = f"{self.title} stopped because of a fault in this program"
-            state, self.problems = (
-                "failed",
-                (Problem(self.id, what, "the program's log names the place", code="work-failed"),),
-            )
-        self.state = state
-        self.ended.set()
-
-    def view(self) -> JobView:
-        """Its present state."""
-        phase, done, total, parts = self.progress.told()
-        ready = self.state == "finished"
-        kept = self.state == "cancelled" and any(problem.code == STOPPED_KEPT for problem in self.problems)
-        url = self.result_url if ready else None
-        again = (self.stopped or self.answer_gone) and "typed" in self.asked
-        on = self.result_url if kept else None
-        return JobView(self.id, self.title, self.state, phase, done, total, parts, self.problems, url, again, on)
-
-
-def kept_typed(job: Job | None) -> dict[str, str]:
-    """What was typed for a job, where that is kept with it."""
-    return dict(job.asked.get("typed") or {}) if job is not None else {}
-
-
-ON_DISK = "levels"
-"""Function of jobs whose result is a raster in the cache on disk, by the job's key: it is read there."""
-
-
-class KeptJobs:
-    """Jobs as the database has them: what was asked for before this process began, or in another."""
-
-    def __init__(self, records: JobRecords | None, functions: Mapping[str, Function]) -> None:
-        self._records, self._functions = records, functions
-
-    def begin(self, job: Job) -> None:
-        """Note what was asked for."""
-        if self._records is None:
-            return
-        with _told(job):
-            self._records.begin(
-                job.id, key=job.key, title=job.title, function=job.function, asked=job.asked, who=job.started_by,
-                result_url=job.result_url,
-            )  # fmt: skip
-
-    def end(self, job: Job) -> None:
-        """Note how it ended; one that was stopped with the process stays as it was asked for."""
-        if self._records is None or job.stopped:
-            return
-        with _told(job):
-            function = self._functions.get(job.function) if job.state == "finished" else None
-            self._records.end(
-                job.id, job.state, asked=job.asked, problems=job.problems, cut_short=job.progress.cancelled,
-                answer=None if function is None else function.plain(job.result),
-            )  # fmt: skip
-
-    def followed(self, told: Callable[[], Mapping[str, Mapping[str, Any]]], stop: Callable[[str], None]) -> None:
-        """From whom the other processes learn how far jobs of this one are, and who stops one for them."""
-        if self._records is not None:
-            self._records.followed(told, stop)
-
-    def stop_elsewhere(self, job: Job) -> None:
-        """Ask the process that works at it to stop it."""
-        if self._records is not None:
-            self._records.ask_stop(job.id)
-
-    def find(self, job_id: str) -> Job | None:
-        """The job of an id, with its answer where that was kept."""
-        record = None if self._records is None else self._records.find(job_id)
-        return None if record is None else self._job(record)
-
-    def _job(self, record: JobRecord) -> Job:
-        """A job that has ended, one way or another."""
-        job = Job(title=record.title or "A computation", key=record.key, result_url=record.result_url, short=False)
-        job.id, job.started_by, job.function, job.asked = record.id, record.started_by, record.function, record.asked
-        function, what = self._functions.get(record.function), ""
-        again = "the same asked for once more"
-        if record.damaged:
-            what = "what the database has of this computation is not what was written: nothing rests on it"
-        elif record.elsewhere:
-            job.elsewhere, job.state = True, "waiting" if record.told.get("state") == "waiting" else "running"
-            job.progress.follow(record.told)
-            return job
-        elif record.state == OPEN:
-            job.stopped = True
-            what = "it waited or was being worked at when the service ended, and has no answer"
-        elif record.state != FINISHED:
-            job.state, job.problems = cast(State, record.state), record.problems
-        elif function is not None and record.answer is not None and (made := _revived(function, record)) is not None:
-            job.state, job.result = "finished", made
-        elif record.function == ON_DISK:
-            job.state = "finished"
-        else:
-            job.answer_gone = True
-            what = "it ended, and its answer stayed in the process that worked at it, or was too large to be kept"
-            if "typed" not in job.asked:
-                again += "; files that were sent for it are to be sent again"
-        if what:
-            code = "store-damaged" if record.damaged else "job-stopped" if job.stopped else "job-answer-gone"
-            job.state, job.problems = "failed", (Problem("job", what, again, code=code),)
-        job.ended.set()
-        return job
-
-
-def _revived(function: Function, record: JobRecord) -> Any:
-    """The result of a row that holds; None where another version of the program answered otherwise."""
-    try:
-        return function.revived(record.answer or {})
-    except (PlanError, LookupError, TypeError, ValueError) as strange:
-        LOG.warning("the answer of job %s cannot be read by this version: %s", record.id, strange)
-        return None
-
-
-@contextmanager
-def _told(job: Job) -> Iterator[None]:
-    """A database that is away stops no computation: it is only not kept."""
-    try:
-        yield
-    except (SQLAlchemyError, ValueError) as away:
-        LOG.warning("job %s (%s) is not kept: %s", job.id, job.title, type(away).__name__)
+from webapp.store.job_records import JobRecords
+from webapp.store.roles import NotAllowedError, Person, Via, may
+from webapp.work.job import (
+    ENDED as ENDED,
+    Function as Function,
+    Job as Job,
+    JobView as JobView,
+    State as State,
+    UrlOf as UrlOf,
+    Work as Work,
+    kept_typed as kept_typed,
+)
+from webapp.work.kept_jobs import ON_DISK as ON_DISK, KeptJobs
+from webapp.work.progress import CancelledError as CancelledError, Part as Part, Progress as Progress
 
 
 class Jobs:
@@ -243,7 +54,8 @@ class Jobs:
         self._here_n, self._at_work_here_n = capacity if here_n is None else here_n, 0
         self._passed_n = 0  # threads that found nothing they might run: whoever ends a job sends one again
         self._executor, self._capacity, self._remembered = executor, capacity, remembered
-        self._kept = KeptJobs(records, functions or {})
+        self._functions = functions or {}
+        self._kept = KeptJobs(records, self._functions)
         self._quota = capacity if quota is None else quota
         self._lock = threading.Lock()
         self._jobs: OrderedDict[str, Job] = OrderedDict()
@@ -286,7 +98,10 @@ class Jobs:
         ------
         PlanError
             If as many computations as allowed are waiting already, of all or of who is asking.
+        NotAllowedError
+            If whoever asks may not do what such a `function` needs.
         """
+        self.allow(function)
         with self._lock:
             for job in self._jobs.values():
                 if job.key == key and job.state not in ("cancelled", "failed") and not job.progress.cancelled:
@@ -301,6 +116,23 @@ class Jobs:
             self._waiting.append((job, partial(copy_context().run, job.run, work)))
         self._executor.submit(self._next)
         return job
+
+    def function(self, name: str) -> Function:
+        """What is known of a kind of computation; of one that has no line, that it needs what computing needs."""
+        return self._functions.get(name, Function())
+
+    def allow(self, function: str) -> None:
+        """Refuse a kind of computation to whoever is acting and may not start it; the program itself may.
+
+        Raises
+        ------
+        NotAllowedError
+            If its role does not allow it.
+        """
+        acting, needs = ACTING.get(), self.function(function).needs
+        person = Person(acting.who, acting.role, cast(Via, acting.via), scope=acting.scope)
+        if function in self._functions and acting.via != "program" and not may(person, needs):
+            raise NotAllowedError(person, needs)
 
     def _refuse(self, who: str) -> None:
         """Say no where too many are open; names that are typed, not proven, are nobody's."""
