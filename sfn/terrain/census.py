@@ -8,10 +8,9 @@ import rasterio
 from numpy.typing import NDArray
 
 from sfn.terrain.dem import Terrain
+from sfn.terrain.meaning import could_be_classes
 from sfn.terrain.tile import open_raster
 
-# More different values than this are heights, not classes.
-MOST_CLASSES = 128
 # A larger raster is looked at in steps; a class that is passed over is named when a map meets it.
 MOST_LOOKED_AT = 16_000_000
 
@@ -66,7 +65,7 @@ def census(terrain: Terrain, *, most_samples: int = MOST_LOOKED_AT) -> Census:
         counts = np.bincount(place, weights=np.concatenate([counts, count]), minlength=len(values)).astype(np.float64)
     if not values.size:
         return Census((), None, None, step > 1)
-    whole = len(values) <= MOST_CLASSES and bool(np.all(values == np.round(values)))
+    whole = could_be_classes(values)
     share_pct = 100.0 * counts / counts.sum()
     shares = tuple((int(v), float(s)) for v, s in zip(values, share_pct, strict=True)) if whole else ()
     return Census(shares, float(values[0]), float(values[-1]), step > 1)

@@ -6,31 +6,11 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import Problem
 from sfn.terrain.dem import CLASSES_EXPECTED, Terrain
 
 # No land is covered so high by half; country above the sea is (engineering judgement).
 GREATEST_MEDIAN_M, ODD_MEDIAN_M = 100.0, 40.0
-
-
-def refuse_as_cover(source: Terrain, *, classes: bool) -> None:
-    """Refuse files that cannot be what stands on the ground.
-
-    Parameters
-    ----------
-    source : Terrain
-        Opened with ``blended=False``.
-    classes : bool
-        Whether they are to be classes, each with a height; else heights above ground.
-
-    Raises
-    ------
-    PlanError
-        If they hold heights above the sea, or classes where heights were asked for; every file is named.
-    """
-    found = list(_against(source, classes))
-    if found:
-        raise PlanError(found)
 
 
 def not_terrain(source: Terrain) -> tuple[Problem, ...]:
@@ -46,7 +26,17 @@ def not_terrain(source: Terrain) -> tuple[Problem, ...]:
 
 
 def not_cover(source: Terrain, *, classes: bool) -> tuple[Problem, ...]:
-    """Why files cannot be what stands on the ground; empty where they can. As `refuse_as_cover`."""
+    """Why files cannot be what stands on the ground, each file that cannot; empty where they can.
+
+    They hold heights above the sea, or classes where heights were asked for.
+
+    Parameters
+    ----------
+    source : Terrain
+        Opened with ``blended=False``.
+    classes : bool
+        Whether they are to be classes, each with a height; else heights above ground.
+    """
     return tuple(_against(source, classes))
 
 

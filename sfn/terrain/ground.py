@@ -12,7 +12,7 @@ from sfn.plan import Network
 from sfn.terrain.cover import ZONE_VALUES, class_distances, class_heights, cover_heights, zone_grid
 from sfn.terrain.dem import MOST_SAMPLES, Terrain, heights, terrain_from_folder, window
 from sfn.terrain.digest import combined_digest
-from sfn.terrain.fits import refuse_as_cover, same_as_terrain
+from sfn.terrain.fits import not_cover, same_as_terrain
 from sfn.terrain.heights import HeightGrid, coarser_n, sample_nearest
 from sfn.terrain.memory import Memory
 from sfn.terrain.ridge import ridge
@@ -212,7 +212,8 @@ def open_ground(network: Network, *, folder: Path, anywhere: bool = False, memor
     if network.cover is not None:
         place = _inside(folder, network.cover.folder, "cover", anywhere)
         cover = terrain_from_folder(place, memory=memory, blended=False)
-        refuse_as_cover(cover, classes=network.cover.classes is not None)
+        if found := not_cover(cover, classes=network.cover.classes is not None):
+            raise PlanError(found)
         if terrain is not None and terrain.digest == cover.digest:
             raise PlanError([same_as_terrain(network.cover.folder)])
     if network.zones is not None:

@@ -20,7 +20,7 @@ from rasterio.enums import ColorInterp
 HOLDS_TAG, CLASSES = "VALUES", "classes"
 # More different values than this are no list of classes that leaves gaps; CORINE's has 44.
 MOST_CODES_N = 60
-# More than this are no list of classes at all (`sfn.terrain.census`).
+# More different values than this are heights, not classes.
 MOST_CLASSES_N = 128
 # A mask, or zones: so few different values that they need no gaps between them.
 MASK_N = 4
@@ -48,6 +48,11 @@ class Meaning:
     could: bool = False
 
 
+def could_be_classes(values: NDArray[np.float32]) -> bool:
+    """Whether the different values of a raster can be classes: whole numbers, `MOST_CLASSES_N` at most."""
+    return values.size <= MOST_CLASSES_N and bool(np.all(values == np.round(values)))
+
+
 def meaning(source: rasterio.DatasetReader, seen: NDArray[np.float32], *, unit: str) -> Meaning:
     """What the numbers of a raster mean.
 
@@ -65,7 +70,7 @@ def meaning(source: rasterio.DatasetReader, seen: NDArray[np.float32], *, unit: 
     if _coloured(source):
         return Meaning(surely="the file has a table of colours, one for each number", could=True)
     values = np.unique(seen[np.isfinite(seen)])
-    could = values.size <= MOST_CLASSES_N and bool(np.all(values == np.round(values)))
+    could = could_be_classes(values)
     if unit == "file" or values.size < 2 or not could:
         return Meaning(could=could)
     span = float(values[-1] - values[0]) + 1.0
