@@ -442,6 +442,9 @@ def test_a_document_without_ground_is_not_sent_away(
     answer = sent(browser, "/networks/import/ground", **held, author="Ada", act="fetch")
     result = ended(browser, answer)
     assert len(server.asked) == 1
+    job = browser.app.state.jobs.find(result.rpartition("=")[2])
+    assert job.asked["imported"]["document"] == json.loads(held["document"])
+    assert len(job.key) < 200, "an index of PostgreSQL holds some thousand bytes, a document has millions"
     told = html.unescape(browser.get(result).text)
     expected = float(slope(np.array(at.lat_deg), np.array(at.lon_deg)))
     assert f"{expected:.1f} m</td>" in told

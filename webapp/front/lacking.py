@@ -4,6 +4,7 @@ Nothing is saved before every site has its height: one that nobody knows is no 0
 in the job that fetches, until then.
 """
 
+import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -183,10 +184,12 @@ def _fetch(
 
     asked = {"sets": list(SETS), "files": offered.missing_n, "from": sorted({line.base for line in offered.lines})}
     store.audit.add("open data asked for", subject=name, body=asked)
+    imported = {"document": document, "source": source, "author": author, "name": name}
+    # A digest: a key stands in an index, which holds some thousand bytes, and a document may have millions.
+    mark = hashlib.sha256(json.dumps(imported, sort_keys=True).encode()).hexdigest()
     job = jobs.start(
-        work, title=f"Ground round the sites of {network.name}", key=f"country import {offered.bounds_deg} {document}",
-        result_url=lambda job_id: to("lacking.show", found=job_id),
-        asked={"imported": {"document": document, "source": source, "author": author, "name": name}},
+        work, title=f"Ground round the sites of {network.name}", key=f"country import {mark}",
+        result_url=lambda job_id: to("lacking.show", found=job_id), asked={"imported": imported},
     )  # fmt: skip
     return RedirectResponse(to("jobs.show", job.id), 303)
 
