@@ -59,7 +59,9 @@
     summary.textContent = `${rows.length} more${rows.length > 1 && long.dataset.foldWhat ? ` ${long.dataset.foldWhat}` : ""}`;
     rest.append(long.tHead.cloneNode(true), body.cloneNode(false));
     rest.tBodies[0].append(...rows);
+    rest.removeAttribute("id");
     part.append(summary, rest);
+    part.open = rows.some((row) => row.querySelector("b.assumed"));
     long.after(part);
   }
   for (const part of document.querySelectorAll("details.inner[open]")) part.open = Boolean(part.querySelector(stays));

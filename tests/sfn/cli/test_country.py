@@ -5,6 +5,7 @@ import json
 import os
 import re
 import shutil
+import signal
 import socket
 import threading
 import time
@@ -231,11 +232,14 @@ def test_ctrl_c_says_what_is_kept(
         _thread.interrupt_main()
 
     watching = threading.Thread(target=interrupt)
+    # A shell that starts the tests in the background has Ctrl-C passed over.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
     watching.start()
     try:
         capsys.readouterr()
         assert main(["country", str(network), "--bounds", BOUNDS, "--yes", "--what", "heights,names"]) == 130
     finally:
+        signal.signal(signal.SIGINT, before)
         server.faults.clear()
         watching.join(30)
     (part,) = held.glob("*.part")
